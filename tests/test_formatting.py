@@ -1,0 +1,78 @@
+"""Numbers and intervals as text say no more than they know."""
+
+import doctest
+import math
+
+import pandas as pd
+import pytest
+
+from trialkit import formatting
+
+NAN = math.nan
+
+
+def test_examples_in_the_docstrings_hold():
+    assert doctest.testmod(formatting).failed == 0
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0.0, "0"),
+        (2, "2.00"),
+        (1234.5, "1,234"),
+        (-0.04, "-0.0400"),
+        (NAN, "–"),
+        (math.inf, "–"),
+        (None, "–"),
+    ],
+)
+def test_number(value, text):
+    assert formatting.number(value) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "text"),
+    [(-0.0004, 2, "0.00"), (-0.04, 1, "0.0"), (-0.06, 1, "-0.1"), (NAN, 1, "–"), (1e4, 0, "10,000")],
+)
+def test_fixed_has_no_minus_zero(value, decimals, text):
+    assert formatting.fixed(value, decimals) == text
+
+
+@pytest.mark.parametrize(
+    ("estimate", "low", "high", "text"),
+    [
+        (1.5234, 1.21, 1.83, "1.52 (1.21 to 1.83)"),
+        (152.34, 121, 183, "152 (121 to 183)"),
+        (0.0152, 0.0121, 0.0183, "0.0152 (0.0121 to 0.0183)"),
+        (8.0, 3.1, math.inf, "8.0 (at least 3.1)"),
+        (0.02, -math.inf, 0.05, "0.020 (at most 0.050)"),
+        (1.52, NAN, NAN, "1.52 (no interval)"),
+    ],
+)
+def test_interval_is_rounded_to_what_it_supports(estimate, low, high, text):
+    assert formatting.interval(estimate, low, high) == text
+
+
+def test_interval_carries_its_unit():
+    assert formatting.interval(1.5, 1.2, 1.8, "in/1,000 mi") == "1.50 (1.20 to 1.80) in/1,000 mi"
+
+
+@pytest.mark.parametrize("step", [0.0, -1.0, NAN, math.inf])
+def test_decimals_for_a_step_that_is_none(step):
+    assert formatting.decimals_for(step) == 2
+
+
+def test_counts_lists_and_days():
+    assert formatting.counted(1, "truck") == "1 truck"
+    assert formatting.counted(1200, "reading") == "1,200 readings"
+    assert formatting.counted(2, "entry", "entries") == "2 entries"
+    assert formatting.listed(["a", "b", "c"]) == "a, b and c"
+    assert formatting.listed(["a", "b"], last="or") == "a or b"
+    assert formatting.listed(["a"]) == "a"
+    assert formatting.listed([]) == ""
+    assert formatting.day(pd.Timestamp("2031-01-04T05:30")) == "January 4, 2031"
+    assert formatting.day(None) == formatting.day(pd.NaT) == "–"
+    assert formatting.times(12.34) == "12 times"
+    assert formatting.percent(95) == "95%"
+    assert formatting.sentence_case("plain steel") == "Plain steel"

@@ -1,0 +1,349 @@
+"""Every column name once, and what a column can be.
+
+Answers: what is this column called, in which unit, and what may stand in it?
+
+`tables` puts the columns together into the input tables; here are the names (as constants, so that no other module
+spells a column), the `Column` description, and the columns of the tidy result tables.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+# ---------------------------------------------------------------- names of input columns
+EDGE_TYPE = "edge_type"
+LABEL = "label"
+NEW_HEIGHT_IN = "new_height_in"
+USABLE_DEPTH_IN = "usable_depth_in"
+SECTIONS_N = "sections_n"
+SECTION_LENGTH_IN = "section_length_in"
+REPLACED_AS = "replaced_as"
+DESCRIPTION = "description"
+
+TRUCK_ID = "truck_id"
+PLOW_POSITION = "plow_position"
+PLOW_WIDTH_FT = "plow_width_ft"
+PLOW_TYPE = "plow_type"
+BLOCK = "block"
+SPREADER_CALIBRATED_ON = "spreader_calibrated_on"
+NOTES = "notes"
+
+SET_ID = "set_id"
+LOT = "lot"
+UNIT_PRICE_USD = "unit_price_usd"
+SUPPLIED_BY = "supplied_by"
+
+DATE = "date"
+EVENT = "event"
+STATION = "station"
+COUNTER_MI = "counter_mi"
+ODOMETER_MI = "odometer_mi"
+REASON = "reason"
+DURING_STORM = "during_storm"
+LABOUR_H = "labour_h"
+TRUCK_DOWN_H = "truck_down_h"
+ATTACK_ANGLE_DEG = "attack_angle_deg"
+
+REPEAT = "repeat"
+HEIGHT_IN = "height_in"
+READER = "reader"
+TOOL = "tool"
+RESOLUTION_IN = "resolution_in"
+BASELINE = "baseline"
+NOTE = "note"
+
+STORM_ID = "storm_id"
+START = "start"
+END = "end"
+SNOW_IN = "snow_in"
+PRECIP = "precip"
+AIR_TEMP_F = "air_temp_f"
+PAVEMENT_TEMP_F = "pavement_temp_f"
+WIND_MPH = "wind_mph"
+
+SHIFT_ID = "shift_id"
+ROUTE = "route"
+OPERATOR = "operator"
+ODOMETER_START_MI = "odometer_start_mi"
+ODOMETER_END_MI = "odometer_end_mi"
+BLADE_DOWN_MI = "blade_down_mi"
+MILES_SOURCE = "miles_source"
+BLADE_DOWN_H = "blade_down_h"
+LANE_MILES_TREATED = "lane_miles_treated"
+PASSES = "passes"
+SURFACE = "surface"
+RESIDUAL_SNOW_IN = "residual_snow_in"
+
+MATERIAL = "material"
+QUANTITY_LB = "quantity_lb"
+QUANTITY_GAL = "quantity_gal"
+CONCENTRATION_PCT = "concentration_pct"
+CHLORIDE_FRAC = "chloride_frac"
+
+SOUND_ID = "sound_id"
+TASK = "task"
+DURATION_MIN = "duration_min"
+LEVEL_DBA = "level_dba"
+EXCHANGE_RATE_DB = "exchange_rate_db"
+INSTRUMENT = "instrument"
+WINDOW = "window"
+RADIO = "radio"
+SPEED_MPH = "speed_mph"
+CAL_BEFORE_DB = "cal_before_db"
+CAL_AFTER_DB = "cal_after_db"
+
+VIBRATION_ID = "vibration_id"
+AXIS = "axis"
+RMS_M_S2 = "rms_m_s2"
+
+ITEM = "item"
+EFFECTIVE_FROM = "effective_from"
+AMOUNT_USD = "amount_usd"
+PER = "per"
+SOURCE = "source"
+
+PIECE = "piece"
+SCORE = "score"
+COMMENT = "comment"
+
+PERIOD = "period"
+HOW = "how"
+
+MILES_LOW_MI = "miles_low_mi"
+MILES_MID_MI = "miles_mid_mi"
+MILES_HIGH_MI = "miles_high_mi"
+
+BID = "bid"
+PRICE_PER_SET_USD = "price_per_set_usd"
+QUANTITY = "quantity"
+LEAD_TIME_DAYS = "lead_time_days"
+MEETS_SPEC = "meets_spec"
+
+WHEN = "when"
+TABLE = "table"
+ROW_KEY = "row_key"
+ACTION = "action"
+COLUMN = "column"
+OLD = "old"
+NEW = "new"
+BY = "by"
+
+# ---------------------------------------------------------------- names made on the way
+ROW = "row"
+"""Name of the index of every frame that is read: the row as the spreadsheet shows it."""
+UNIT = "unit"
+SEGMENT = "segment"
+MILES_MI = "miles_mi"
+TRUCK_UNIT = "truck_unit"
+INSTALLED = "installed"
+REMOVED = "removed"
+MILES_BASIS = "miles_basis"
+
+# ---------------------------------------------------------------- names of result columns
+ESTIMATE = "estimate"
+STD_ERROR = "std_error"
+DF = "df"
+CONF_LOW = "conf_low"
+CONF_HIGH = "conf_high"
+P_VALUE = "p_value"
+PRED_LOW = "pred_low"
+PRED_HIGH = "pred_high"
+N_TRUCKS = "n_trucks"
+N_SETS = "n_sets"
+N_READINGS = "n_readings"
+METHOD = "method"
+REFERENCE = "reference"
+BOUNDED = "bounded"
+QUESTION = "question"
+VERDICT = "verdict"
+SENTENCE = "sentence"
+RULE = "rule"
+SEVERITY = "severity"
+CODE = "code"
+FILE = "file"
+KEY = "key"
+FOUND = "found"
+ALLOWED = "allowed"
+FIX = "fix"
+
+CRITERION = "criterion"
+TWA_DBA = "twa_dba"
+DOSE_PCT = "dose_pct"
+DOSE_LOW_PCT = "dose_low_pct"
+DOSE_HIGH_PCT = "dose_high_pct"
+PERMISSIBLE_H = "permissible_h"
+REACHED = "reached"
+DURATION_H = "duration_h"
+SHIFT_LENGTH_H = "shift_length_h"
+SHARE_FRAC = "share_frac"
+EXPANDED_DB = "expanded_db"
+DRIFT_DB = "drift_db"
+BASIS = "basis"
+TERM = "term"
+N_SAMPLES = "n_samples"
+N_SHIFTS = "n_shifts"
+N_PAIRS = "n_pairs"
+WEIGHTED_M_S2 = "weighted_m_s2"
+A8_M_S2 = "a8_m_s2"
+A8_LOW_M_S2 = "a8_low_m_s2"
+A8_HIGH_M_S2 = "a8_high_m_s2"
+EXPOSURE_PCT = "exposure_pct"
+GOVERNS = "governs"
+
+# ---------------------------------------------------------------- what a column can be
+TEXT = "text"
+ID = "id"
+CHOICE = "choice"
+NUMBER = "number"
+WHOLE = "whole"
+MOMENT = "moment"
+KIND_WORDS = {
+    TEXT: "text",
+    ID: "a name or code",
+    CHOICE: "one of",
+    NUMBER: "a number",
+    WHOLE: "a whole number",
+    MOMENT: "a date, or a date with a time",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """What one column of a table means and what may stand in it.
+
+    Attributes
+    ----------
+    name : str
+        Canonical name; a measured column ends in its canonical unit.
+    kind : str
+        `TEXT`, `ID`, `CHOICE`, `NUMBER`, `WHOLE` or `MOMENT`.
+    label : str
+        Heading for people, without the unit.
+    about : str
+        One sentence for the column dictionary.
+    unit : str
+        Canonical unit suffix ("in", "mi", ...), empty if the column has none.
+    low, high : float or None
+        Outside them the value is impossible: an error.
+    low_excluded : bool
+        Whether `low` itself is impossible too.
+    doubt_low, doubt_high : float or None
+        Outside them the value is doubtful: a warning.
+    bounds_source : str
+        Where the bounds come from.
+    choices : tuple of str
+        The words a `CHOICE` may be.
+    required : bool
+        Whether the column must be in the header and every cell filled.
+    blank_means : str
+        What a blank cell is read as; "not recorded" unless said otherwise.
+    refers_to : str
+        Table whose key the value must be in; empty if none.
+    """
+
+    name: str
+    kind: str
+    label: str
+    about: str
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    low_excluded: bool = False
+    doubt_low: float | None = None
+    doubt_high: float | None = None
+    bounds_source: str = ""
+    choices: tuple[str, ...] = ()
+    required: bool = False
+    blank_means: str = "not recorded"
+    refers_to: str = ""
+
+    @property
+    def is_numeric(self) -> bool:
+        """Whether the column holds numbers."""
+        return self.kind in (NUMBER, WHOLE)
+
+    @property
+    def allowed(self) -> str:
+        """What may stand in a cell, in words, for a problem's `allowed`."""
+        if self.kind == CHOICE:
+            return ", ".join(self.choices)
+        words = KIND_WORDS[self.kind]
+        if self.low is not None and self.high is not None:
+            start = "above" if self.low_excluded else "from"
+            words += f" {start} {self.low:g} to {self.high:g}"
+        elif self.low is not None:
+            words += f" above {self.low:g}" if self.low_excluded else f", {self.low:g} or more"
+        elif self.high is not None:
+            words += f" up to {self.high:g}"
+        return words
+
+
+# ---------------------------------------------------------------- headings of the result tables
+RESULT_LABELS: dict[str, str] = {
+    EDGE_TYPE: "Edge type",
+    REFERENCE: "Compared with",
+    PLOW_POSITION: "Plow position",
+    ESTIMATE: "Estimate",
+    STD_ERROR: "Standard error",
+    DF: "Degrees of freedom",
+    CONF_LOW: "Interval from",
+    CONF_HIGH: "to",
+    PRED_LOW: "Next set from",
+    PRED_HIGH: "to",
+    UNIT: "Unit",
+    N_TRUCKS: "Trucks",
+    N_SETS: "Sets",
+    N_READINGS: "Readings",
+    METHOD: "Method",
+    BOUNDED: "Bounded",
+    QUESTION: "Question",
+    VERDICT: "Verdict",
+    SENTENCE: "In words",
+    RULE: "Rule",
+    SEVERITY: "Kind",
+    CODE: "Code",
+    FILE: "File",
+    ROW: "Row",
+    KEY: "About",
+    COLUMN: "Column",
+    FOUND: "Found",
+    ALLOWED: "Allowed",
+    FIX: "What to do",
+    TRUCK_ID: "Truck",
+    STATION: "Station",
+    SET_ID: "Set",
+    SEGMENT: "Segment",
+    TRUCK_UNIT: "Truck and position",
+    MILES_MI: "Blade-down miles",
+    HEIGHT_IN: "Height",
+    TASK: "Task",
+    LEVEL_DBA: "Level, dBA",
+    EXCHANGE_RATE_DB: "Exchange rate, dB",
+    CRITERION: "Criterion",
+    TWA_DBA: "8-hour average, dBA",
+    DOSE_PCT: "Dose, %",
+    DOSE_LOW_PCT: "Dose from, %",
+    DOSE_HIGH_PCT: "to, %",
+    PERMISSIBLE_H: "Hours until reached",
+    REACHED: "Reached",
+    DURATION_H: "Hours",
+    SHIFT_LENGTH_H: "Shift length, h",
+    SHARE_FRAC: "Share of the shift",
+    EXPANDED_DB: "Expanded uncertainty, dB",
+    DRIFT_DB: "Drift, dB",
+    BASIS: "Basis",
+    N_SAMPLES: "Samples",
+    N_SHIFTS: "Shifts",
+    N_PAIRS: "Trucks with both",
+    AXIS: "Axis",
+    RMS_M_S2: "Vibration, m/s²",
+    WEIGHTED_M_S2: "Vibration with axis factor, m/s²",
+    A8_M_S2: "A(8), m/s²",
+    A8_LOW_M_S2: "A(8) from, m/s²",
+    A8_HIGH_M_S2: "to, m/s²",
+    EXPOSURE_PCT: "Share of the daily value, %",
+    GOVERNS: "Governs",
+    TERM: "Condition",
+    P_VALUE: "P value",
+}
+"""Heading of every column that a result table may show."""

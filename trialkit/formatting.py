@@ -1,0 +1,122 @@
+"""Numbers, intervals and lists as text.
+
+Answers: how is this number written so that it says no more than it knows?
+
+Rounding happens here and nowhere else. A number with an interval is rounded to what the interval supports: two
+significant digits of the interval's half-width.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+MISSING = "not recorded"
+NO_INTERVAL = "no interval"
+
+
+def decimals_for(step: float) -> int:
+    """Decimal places that show `step` with two significant digits (never negative)."""
+    if not math.isfinite(step) or step <= 0:
+        return 2
+    return max(0, 1 - math.floor(math.log10(step)))
+
+
+def number(value: float, significant: int = 3) -> str:
+    """A number with so many significant digits, without an exponent.
+
+    Examples
+    --------
+    >>> number(0.013472), number(1234.5), number(2.0)
+    ('0.0135', '1,234', '2.00')
+    """
+    if value is None or not math.isfinite(value):
+        return "–"
+    if value == 0:
+        return "0"
+    digits = significant - 1 - math.floor(math.log10(abs(value)))
+    return f"{value:,.{max(0, digits)}f}"
+
+
+def fixed(value: float, decimals: int) -> str:
+    """A number with so many decimals; a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    text = f"{value:,.{decimals}f}"
+    return text[1:] if text.startswith("-") and not any(ch in "123456789" for ch in text) else text
+
+
+def interval_decimals(estimate: float, low: float, high: float) -> int:
+    """Decimals that the interval supports, the same for estimate and both ends."""
+    if math.isfinite(low) and math.isfinite(high) and high > low:
+        return decimals_for((high - low) / 2)
+    for end in (low, high):
+        if math.isfinite(end) and math.isfinite(estimate) and estimate != end:
+            return decimals_for(abs(estimate - end))
+    return decimals_for(abs(estimate) / 10) if math.isfinite(estimate) else 2
+
+
+def interval(estimate: float, low: float, high: float, unit: str = "") -> str:
+    """An estimate with its interval.
+
+    Examples
+    --------
+    >>> interval(1.5234, 1.21, 1.83, "in/1,000 mi")
+    '1.52 (1.21 to 1.83) in/1,000 mi'
+    """
+    places = interval_decimals(estimate, low, high)
+    tail = f" {unit}" if unit else ""
+    if not (math.isfinite(low) or math.isfinite(high)):
+        return f"{fixed(estimate, places)} ({NO_INTERVAL}){tail}"
+    return f"{fixed(estimate, places)} ({span(low, high, places)}){tail}"
+
+
+def span(low: float, high: float, decimals: int) -> str:
+    """``"1.2 to 1.8"``, ``"at least 1.2"`` or ``"at most 1.8"``."""
+    if not math.isfinite(high):
+        return f"at least {fixed(low, decimals)}"
+    if not math.isfinite(low):
+        return f"at most {fixed(high, decimals)}"
+    return f"{fixed(low, decimals)} to {fixed(high, decimals)}"
+
+
+def times(value: float) -> str:
+    """A ratio in words: ``"4.1 times"``, ``"12 times"``."""
+    return f"{number(value, 2)} times"
+
+
+def percent(value: float, decimals: int = 0) -> str:
+    """A percentage: ``"95%"``."""
+    return f"{fixed(value, decimals)}%"
+
+
+def counted(n: int, noun: str, plural: str | None = None) -> str:
+    """A count with its noun: ``"1 truck"``, ``"12 trucks"``."""
+    return f"{n:,} {noun if n == 1 else plural or noun + 's'}"
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """Words in a sentence: ``"a, b and c"``."""
+    words = list(words)
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def day(moment) -> str:
+    """A date in words: ``"January 14, 2031"``; a dash where there is none."""
+    if moment is None or moment is np.nan or moment != moment:
+        return "–"
+    return f"{moment:%B} {moment.day}, {moment.year}"
+
+
+def sentence_case(text: str) -> str:
+    """The text with its first letter large, the rest untouched."""
+    return text[:1].upper() + text[1:]
+
+
+def named(name: str, labels: Mapping[str, str]) -> str:
+    """The label of a name as it stands alone, in a table or a figure; the name itself if it has none."""
+    return sentence_case(labels[name]) if name in labels else name
