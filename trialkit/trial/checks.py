@@ -1,0 +1,275 @@
+"""What is wrong with a trial folder, all of it at once, and the trial that is left when nothing is.
+
+Answers: may this trial be analysed, and if not, which cells are to be looked at?
+
+`check_trial` reads a folder and applies every rule; nothing is repaired. *Errors* are impossible and stop the analysis,
+*warnings* are doubtful and are printed in the report. `Checked.require_clean` gives the `Trial` that the analyses are fed
+from.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from types import MappingProxyType
+
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit.errors import Problem, TrialDataError, near_match, sorted_problems
+from trialkit.formatting import counted
+from trialkit.settings import FILE_NAME, Settings
+from trialkit.tables import TABLES
+from trialkit.trial import problem_text
+from trialkit.trial.drivechecks import check_odometers, check_spans
+from trialkit.trial.findings import Source, sources_of
+from trialkit.trial.heightchecks import check_heights, check_types, repeatability_of
+from trialkit.trial.intake import DATED_BY, Draft, read_draft
+from trialkit.trial.milechecks import check_miles
+from trialkit.trial.references import check_references
+from trialkit.trial.schemas import check_cells, check_keys
+from trialkit.trial.setchecks import check_reference, check_sets
+from trialkit.trial.timeline import read_timeline
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """A trial without errors: the only thing that analyses are fed from.
+
+    Attributes
+    ----------
+    folder : Path
+        Where it was read from.
+    settings : Settings
+        The settings.
+    frames : mapping
+        Every table by name, typed, in canonical units; `trial["storms"]` gives a copy.
+    present : frozenset of str
+        Tables that are there.
+    files, hashes : mapping
+        Table -> file as problems print it; file -> SHA-256 of its content.
+    exclusions : DataFrame
+        The decisions that were carried out.
+    excluded : mapping
+        Table -> rows that decisions took out.
+    problems : tuple of Problem
+        The warnings.
+    """
+
+    folder: Path
+    settings: Settings
+    frames: Mapping[str, pd.DataFrame] = field(repr=False)
+    present: frozenset[str]
+    files: Mapping[str, str] = field(repr=False)
+    hashes: Mapping[str, str] = field(repr=False)
+    exclusions: pd.DataFrame = field(repr=False)
+    excluded: Mapping[str, pd.DataFrame] = field(repr=False)
+    problems: tuple[Problem, ...] = field(repr=False)
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        """A copy of one table; a table that is not there has no rows."""
+        if name not in self.frames:
+            raise KeyError(f'There is no table "{name}". {near_match(name, TABLES)}'.strip())
+        return self.frames[name].copy()
+
+    def has(self, name: str) -> bool:
+        """Whether a table is there and has rows."""
+        return name in self.present and len(self.frames[name]) > 0
+
+    @property
+    def last_data_date(self) -> dt.date:
+        """The last day of which the trial has a record of its own."""
+        return last_data_date(self.frames)
+
+
+def last_data_date(frames: Mapping[str, pd.DataFrame]) -> dt.date:
+    """The last day in the tables of things that happened.
+
+    Parameters
+    ----------
+    frames : mapping
+        Tables by name.
+
+    Raises
+    ------
+    ValueError
+        If none of them has a date.
+    """
+    days = [
+        frames[name][column].max()
+        for name, column in DATED_BY.items()
+        if name in frames and len(frames[name])
+    ]
+    known = [day for day in days if pd.notna(day)]
+    if not known:
+        raise ValueError("The trial has no dated row.")
+    return max(known).date()
+
+
+@dataclass(frozen=True, eq=False)
+class Checked:
+    """What was read from a trial folder and everything that is wrong with it.
+
+    Attributes
+    ----------
+    draft : Draft
+        What was read.
+    problems : tuple of Problem
+        Errors and warnings in reading order.
+    """
+
+    draft: Draft = field(repr=False)
+    problems: tuple[Problem, ...]
+
+    @property
+    def n_errors(self) -> int:
+        """How many problems stop the analysis."""
+        return sum(problem.stops for problem in self.problems)
+
+    @property
+    def n_warnings(self) -> int:
+        """How many problems only have to be read."""
+        return len(self.problems) - self.n_errors
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether there is no error."""
+        return self.n_errors == 0
+
+    def frame(self) -> pd.DataFrame:
+        """The problems as a table: severity, code, file, row, key, column, found, allowed, fix."""
+        return problem_text.frame(self.problems)
+
+    def sentence(self) -> str:
+        """The one line that says how things stand."""
+        if not self.problems:
+            return "The checks found nothing wrong with the trial data."
+        if self.is_clean:
+            return f"The trial data have {counted(self.n_warnings, 'warning')} and no error; the analysis can be run."
+        warnings = f" and {counted(self.n_warnings, 'warning')}" if self.n_warnings else ""
+        them = "it is" if self.n_errors == 1 else "they are"
+        return f"The trial data have {counted(self.n_errors, 'error')}{warnings}; nothing is computed until {them} mended."
+
+    def text(self, width: int = 100, *, ascii_only: bool = False) -> str:
+        """The problems for a terminal, grouped by file, with the counts at the end.
+
+        Parameters
+        ----------
+        width : int
+            Characters in a line.
+        ascii_only : bool
+            Whether every other character is replaced, for a terminal that cannot show it.
+        """
+        return problem_text.text(self.problems, self.sentence(), width, ascii_only)
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def _repr_html_(self) -> str:
+        return problem_text.html_table(self.problems, self.sentence())
+
+    def require_clean(self) -> Trial:
+        """The trial, if it has no error.
+
+        Raises
+        ------
+        TrialDataError
+            If there is any error; it carries all problems.
+        """
+        settings = self.draft.settings
+        if not self.is_clean or settings is None:
+            raise TrialDataError(self.problems)
+        draft = self.draft
+        return Trial(
+            folder=draft.folder, settings=settings, frames=MappingProxyType(dict(draft.frames)), present=draft.present,
+            files=draft.files, hashes=draft.hashes, exclusions=draft.exclusions, excluded=draft.excluded,
+            problems=self.problems,
+        )  # fmt: skip
+
+
+def check_trial(folder: str | Path, through: dt.date | None = None) -> Checked:
+    """Read a trial folder and apply every rule.
+
+    Use it before anything is computed; it never stops at a problem. `intake.read_draft` reads without the rules.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The trial folder.
+    through : date, optional
+        Last day that is looked at; later rows are left out.
+
+    Returns
+    -------
+    Checked
+        Everything that is wrong, and the way to the `Trial`.
+    """
+    return check_draft(read_draft(folder, through))
+
+
+def check_draft(draft: Draft) -> Checked:
+    """Apply every rule to what was read.
+
+    Parameters
+    ----------
+    draft : Draft
+        What was read, with the problems of reading.
+
+    Returns
+    -------
+    Checked
+        Those problems and all others.
+    """
+    sources = sources_of(draft)
+    problems = list(draft.problems)
+    doubled: dict[str, frozenset[int]] = {}
+    for name, source in sources.items():
+        same, doubled[name] = check_keys(source)
+        problems += check_cells(source) + same
+        if {c.START, c.END} <= set(source.table.names):
+            problems += check_spans(source)
+    problems += check_references(sources, _unreadable(draft))
+    problems += _check_across(draft, sources, doubled)
+    return Checked(draft, sorted_problems(_said_once(problems)))
+
+
+def _check_across(
+    draft: Draft, sources: Mapping[str, Source], doubled: Mapping[str, frozenset[int]]
+) -> list[Problem]:
+    """The rules about sets, heights and miles."""
+    types, gauge = sources.get("edge_types"), sources.get("gauge_readings")
+    problems = []
+    if draft.settings is not None:
+        problems += check_reference(
+            types, sources.get("edge_sets"), draft.settings.reference_edge_type, FILE_NAME
+        )
+    if types is not None:
+        problems += check_types(types)
+    line = read_timeline(sources, draft.frames, doubled)
+    if line is None:
+        return problems + check_odometers(sources)[0]
+    found, in_doubt, strayed = check_sets(line, types)
+    line = replace(line, in_doubt=in_doubt)
+    repeatability_in = repeatability_of(gauge.frame) if gauge is not None else None
+    problems += found + check_heights(line, types, repeatability_in)
+    line = replace(line, in_doubt=in_doubt | strayed)
+    odometers, bad_trucks, bad_shifts = check_odometers(sources, line.in_doubt)
+    return problems + odometers + check_miles(line, bad_trucks, bad_shifts)
+
+
+def _said_once(problems: list[Problem]) -> list[Problem]:
+    """The problems without doubts about a cell that is an error anyway."""
+    wrong = {(problem.file, problem.row, problem.column) for problem in problems if problem.stops}
+    return [
+        problem
+        for problem in problems
+        if problem.stops or (problem.file, problem.row, problem.column) not in wrong
+    ]
+
+
+def _unreadable(draft: Draft) -> frozenset[str]:
+    """Tables that are in the folder but could not be read."""
+    named = {problem.file for problem in draft.problems}
+    return frozenset(name for name in TABLES if name not in draft.present and draft.files[name] in named)

@@ -1,0 +1,212 @@
+"""Which column of a table stands under which header of a file, and in which unit.
+
+Answers: what is ``Height_MM`` in the header of wear_readings.csv?
+
+The unit suffix of the header decides the unit of the column. Capital letters and spaces around a header do not count;
+anything else that differs is not guessed at but reported with the nearest known name.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from trialkit import units
+from trialkit.columns import Column
+from trialkit.errors import Problem, near_match, nearest_name
+from trialkit.tables import Table
+
+BLANK = " \t\r\n\u00a0\u2007\u202f\u3000\ufeff"
+"""Characters that are taken off both ends of a header or cell."""
+NUL_SHOWN = "\u2400"
+"""Stands for a NUL, which no parser carries; cells with it are reported."""
+SHOWN = 60
+"""Characters of a cell that a message shows."""
+MOST_ROWS = 1000
+"""Rows that are listed one by one for one kind of problem in one column; the rest is counted."""
+NAMES_SHOWN = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """One named column of a file.
+
+    Attributes
+    ----------
+    spelled : str
+        Header as the file spells it, without spaces around it.
+    column : Column or None
+        What it is; None if the table has no such column.
+    unit : str
+        Unit suffix of the file, empty if the column has none.
+    """
+
+    spelled: str
+    column: Column | None = None
+    unit: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class RawTable:
+    """One table as text, as it stands in its file.
+
+    Attributes
+    ----------
+    name : str
+        Name of the table.
+    file : str
+        File as problems print it: ``"wear_readings.csv"`` or ``"trial.xlsx [wear_readings]"``.
+    frame : DataFrame
+        Every cell as text without spaces around it; each column is a Categorical, a blank cell is NA. The columns are
+        named as the file spells them; the index, named "row", is the row as the spreadsheet shows it.
+    headings : tuple of Heading
+        One for each column of `frame`, in order.
+    wide_rows : frozenset of int
+        Rows with more cells than the header, in which cells may stand under the wrong header.
+    """
+
+    name: str
+    file: str
+    frame: pd.DataFrame
+    headings: tuple[Heading, ...]
+    wide_rows: frozenset[int] = field(default=frozenset())
+
+
+def spellings(column: Column) -> dict[str, str]:
+    """Headers under which a column may come, and the unit suffix of each.
+
+    Examples
+    --------
+    >>> from trialkit.tables import WEAR_READINGS
+    >>> spellings(WEAR_READINGS.column("height_in"))
+    {'height_in': 'in', 'height_mm': 'mm'}
+    """
+    names = {column.name: column.unit}
+    stem = column.name.removesuffix(f"_{column.unit}")
+    if column.unit and stem != column.name:
+        names |= {f"{stem}_{other}": other for other in units.alternatives(column.unit)}
+    return names
+
+
+def match_headings(
+    table: Table, header: Sequence[str], file: str
+) -> tuple[list[Heading | None], list[Problem]]:
+    """Match the cells of a header row to the columns of a table.
+
+    Parameters
+    ----------
+    table : Table
+        The table that the file holds.
+    header : sequence of str
+        Cells of the header row.
+    file : str
+        File as problems print it.
+
+    Returns
+    -------
+    headings : list of Heading or None
+        One for each cell; None where the header is blank or repeats an earlier one.
+    problems : list of Problem
+        Columns given twice, unknown and missing.
+    """
+    known = {name: (column, unit) for column in table.columns for name, unit in spellings(column).items()}
+    names = [cell.strip(BLANK) for cell in header]
+    if not any(name.casefold() in known for name in names):
+        return [None] * len(names), [_no_header(table, names, file)]
+    headings: list[Heading | None] = []
+    first: dict[str, str] = {}
+    problems = []
+    for name in names:
+        column, unit = known.get(name.casefold(), (None, ""))
+        meant = column.name if column is not None else name
+        if name == "":
+            headings.append(None)
+        elif meant in first:
+            headings.append(None)
+            problems.append(_twice(first[meant], name, column, file))
+        else:
+            first[meant] = name
+            headings.append(Heading(name, column, unit))
+    taken = {
+        heading.column.name for heading in headings if heading is not None and heading.column is not None
+    }
+    unknown = [heading.spelled for heading in headings if heading is not None and heading.column is None]
+    free = [name for name, (column, _) in known.items() if column.name not in taken]
+    problems += [_unknown(name, free, file) for name in unknown]
+    problems += _missing(table, taken, unknown, file)
+    return headings, problems
+
+
+def shown(text: str) -> str:
+    """The cell as typed, for a message: line breaks and unprintable characters made visible, long text cut."""
+    visible = "".join(_visible(sign) for sign in text[: SHOWN + 1])
+    return visible if len(text) <= SHOWN else visible[:SHOWN] + "..."
+
+
+def _visible(sign: str) -> str:
+    if sign in "\n\r\t":
+        return " "
+    if unicodedata.category(sign) == "Zs":
+        return " "
+    return sign if sign.isprintable() else f"\\u{ord(sign):04x}"
+
+
+def counted_rest(code: str, file: str, column: str, rest: int, fix: str) -> list[Problem]:
+    """One problem for the rows beyond `MOST_ROWS` that are not listed one by one; none if there are none."""
+    if rest <= 0:
+        return []
+    return [
+        Problem(code, file, key=column, found=f"{rest:,} more rows like the {MOST_ROWS:,} listed", fix=fix)
+    ]
+
+
+def _no_header(table: Table, names: Sequence[str], file: str) -> Problem:
+    found = ", ".join(map(shown, names[:NAMES_SHOWN])) + (", ..." if len(names) > NAMES_SHOWN else "")
+    fix = f"Put the column names into the first row: {', '.join(table.names)}."
+    return Problem("file-empty", file, row=1, found=found, fix=fix)
+
+
+def _twice(first: str, again: str, column: Column | None, file: str) -> Problem:
+    if first.casefold() == again.casefold():
+        fix = "Keep one of the two columns and rename or delete the other."
+    else:
+        fix = "Give each quantity once, in one unit: delete one of the two columns."
+    allowed = "each column once" if column is None else f"one of {', '.join(spellings(column))}"
+    return Problem(
+        "column-twice",
+        file,
+        row=1,
+        column=shown(again),
+        found=f"a second column beside {shown(first)}",
+        allowed=allowed,
+        fix=fix,
+    )
+
+
+def _unknown(name: str, free: Sequence[str], file: str) -> Problem:
+    fix = near_match(name, free) or "Nothing is to be done if it is a column of your own."
+    return Problem("column-unknown", file, row=1, column=shown(name), fix=fix)
+
+
+def _missing(table: Table, taken: set[str], unknown: Sequence[str], file: str) -> list[Problem]:
+    absent: list[tuple[str, ...]] = [
+        (column.name,) for column in table.columns if column.required and column.name not in taken
+    ]
+    absent += [group for group in table.either if not taken.intersection(group)]
+    return [
+        _absent([name for part in group for name in spellings(table.column(part))], unknown, file)
+        for group in absent
+    ]
+
+
+def _absent(names: Sequence[str], unknown: Sequence[str], file: str) -> Problem:
+    near = [(name, nearest_name(name, unknown)) for name in names]
+    hints = [
+        f'The header has "{shown(other)}": rename it if {name} is meant.' for name, other in near if other
+    ]
+    others = f" (or {', '.join(names[1:])})" if len(names) > 1 else ""
+    fix = hints[0] if hints else f"Add the column {names[0]}{others}."
+    return Problem("column-missing", file, row=1, column=names[0], fix=fix)
