@@ -1,0 +1,1 @@
+"""How cutting edges wear and how long they last."""
