@@ -1,0 +1,239 @@
+"""Lives of the edge types set against the reference.
+
+Answers: how many times as long as the reference does a set of this type last?
+
+Not the ratio of wear rates: usable depths differ by type, and what counts is the spot that takes the set off.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit.edges.comparison import (
+    N_TRUCKS_REFERENCE,
+    NO_INTERVAL,
+    ONE_TRUCK,
+    P_HOLM,
+    PAIRED,
+    PAIRS_IGNORED,
+    PART_PAIRED,
+    SEPARATE,
+)
+from trialkit.edges.life import BASIS_WORDS, NO, SECTION, USE_PER_1000_MI, YES, LifeProjection
+from trialkit.edges.wear import edge_type_order, level_words, position_words
+from trialkit.formatting import counted, number, sentence_case
+from trialkit.results import Summary
+from trialkit.stats import ratios
+from trialkit.stats.inference import PAIRS_NEEDED, Pairing, difference_interval, holm_adjusted
+from trialkit.stats.ratios import ratio_set
+
+TABLE_COLUMNS = [
+    c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.BOUNDED, c.METHOD, c.P_VALUE, P_HOLM,
+    c.N_TRUCKS, N_TRUCKS_REFERENCE, c.N_PAIRS,
+]  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class LifeComparison(Summary):
+    """Life of each edge type against the reference, on each plow position.
+
+    Attributes
+    ----------
+    table : DataFrame
+        How many times as long the type lasts (its life / the reference's): `edge_type`, `reference`, `plow_position`,
+        `estimate`, `conf_low`, `conf_high` (missing where there is no upper end), `bounded` (yes or no), `method`,
+        `p_value` and `p_holm` (of equal lives), `n_trucks`, `n_trucks_reference`, `n_pairs`.
+    confidence_level : float
+        Two-sided level of every interval.
+    labels : dict
+        Edge type to the name that sentences print.
+    """
+
+    confidence_level: float
+    labels: Mapping[str, str]
+
+    def label(self, edge_type: str) -> str:
+        """Name of an edge type as sentences print it."""
+        return self.labels.get(edge_type, edge_type.replace("_", " "))
+
+    def sentences(self) -> tuple[str, ...]:
+        """One sentence for each row of the table."""
+        places = self.table[c.PLOW_POSITION].nunique()
+        return tuple(self._sentence(row, places > 1) for row in self.table.to_dict("records"))
+
+    def sentence(self) -> str:
+        """The comparisons in words."""
+        return " ".join(self.sentences()) or "No edge type shares a plow position with the reference."
+
+    def _sentence(self, row: dict[Hashable, Any], say_place: bool) -> str:
+        kind, reference = self.label(row[c.EDGE_TYPE]), self.label(row[c.REFERENCE])
+        start = f"On {position_words(row[c.PLOW_POSITION])}, {kind}" if say_place else sentence_case(kind)
+        ratio, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
+        level = level_words(self.confidence_level)
+        if row[c.METHOD] in (ONE_TRUCK, NO_INTERVAL):
+            if not ratio > 0:
+                return f"The life of {kind} cannot be set against that of {reference}."
+            return (
+                f"{start} is projected to last {number(ratio, 2)} times as long as {reference} (no interval)."
+            )
+        if not math.isfinite(low):
+            return f"The life of {kind} cannot be set against that of {reference}: heights rose."
+        best = f"best estimate {number(ratio, 2)}; " if math.isfinite(ratio) else ""
+        if not math.isfinite(high):
+            if low > 1:
+                return f"{start} lasts at least {_digits(low)} times as long as {reference} ({best}{level} without an upper end)."
+            return f"The trial cannot tell how long {kind} lasts against {reference}: the {level} has no upper end."
+        between = f"between {_digits(low)} and {_digits(high)} times as long as {reference} ({best}{level})."
+        if low > 1 or high < 1:
+            return f"{start} lasts {between}"
+        return f"No difference in life between {kind} and {reference} is shown: {kind} may last {between}"
+
+
+def compare_lives(projection: LifeProjection, reference: str | None = None) -> LifeComparison:
+    """Compare the projected life of each edge type with that of the reference, position by position.
+
+    Use it for "how many times as long". Not for lives that end by breakage (`observed`).
+
+    Parameters
+    ----------
+    projection : LifeProjection
+        The projected lives.
+    reference : str, optional
+        Edge type to compare with; that of `projection` otherwise.
+
+    Returns
+    -------
+    LifeComparison
+        Without rows if no other type shares a plow position with the reference.
+
+    Raises
+    ------
+    UsageError
+        If the reference has no readings.
+
+    Notes
+    -----
+    The ratio of lives is the reference's mean use over the type's, in sets per 1,000 miles; its set comes from
+    inverting the t test of equal use (`ratios.ratio_set`: Fieller's set, Welch's degrees of freedom), with trucks that
+    carried both types as pairs. Where the set has no upper end the type lasts "at least" its lower end.
+    """
+    order = edge_type_order(projection.table[c.EDGE_TYPE], reference or projection.reference or None)
+    chosen = order[0] if order else ""
+    rows: list[dict[str, Any]] = []
+    for place in dict.fromkeys(projection.table[c.PLOW_POSITION]):
+        here = [
+            kind
+            for kind in order
+            if (place, kind) in projection.samples and projection.samples[place, kind].n > 0
+        ]
+        if chosen not in here:
+            continue
+        block = [_compared(projection, place, kind, chosen) for kind in here if kind != chosen]
+        adjusted = holm_adjusted([row[c.P_VALUE] for row in block])
+        rows.extend({**row, P_HOLM: p} for row, p in zip(block, adjusted, strict=True))
+    result = LifeComparison(
+        table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
+        method=_method(projection.confidence_level),
+        notes=(),
+        confidence_level=projection.confidence_level,
+        labels=projection.labels,
+    )
+    return replace(result, notes=tuple(_notes(result, projection, chosen)))
+
+
+def _compared(projection: LifeProjection, place: str, kind: str, reference: str) -> dict[str, Any]:
+    """One row of the comparison."""
+    level = projection.confidence_level
+    of_type, of_reference = projection.samples[place, kind], projection.samples[place, reference]
+    pairing = _pairing(projection.trucks, place, kind, reference)
+    found = ratio_set(of_reference, of_type, pairing, level).known_non_negative()
+    difference = difference_interval(of_reference, of_type, pairing, level)
+    if min(of_type.n, of_reference.n) < 2:
+        method = ONE_TRUCK
+    elif not math.isfinite(difference.std_error):
+        method = NO_INTERVAL
+    elif pairing.n == of_type.n == of_reference.n:
+        method = PAIRED
+    elif pairing.n >= PAIRS_NEEDED:
+        method = PART_PAIRED
+    else:
+        method = PAIRS_IGNORED if pairing.n else SEPARATE
+    return {
+        c.EDGE_TYPE: kind,
+        c.REFERENCE: reference,
+        c.PLOW_POSITION: place,
+        c.ESTIMATE: found.estimate,
+        c.CONF_LOW: found.conf_low,
+        c.CONF_HIGH: found.conf_high,
+        c.BOUNDED: YES if found.kind == ratios.BOUNDED else NO,
+        c.METHOD: method,
+        c.P_VALUE: difference.p_value,
+        c.N_TRUCKS: of_type.n,
+        N_TRUCKS_REFERENCE: of_reference.n,
+        c.N_PAIRS: pairing.n,
+    }
+
+
+def _pairing(trucks: pd.DataFrame, place: str, kind: str, reference: str) -> Pairing:
+    here = trucks[trucks[c.PLOW_POSITION] == place]
+    one, other = (
+        pd.Series(rows[USE_PER_1000_MI].to_numpy(), rows[c.TRUCK_UNIT].astype(object))
+        for rows in (here[here[c.EDGE_TYPE] == name] for name in (kind, reference))
+    )
+    both = one.index.intersection(other.index)
+    return Pairing.of(other[both], one[both])
+
+
+# ---------------------------------------------------------------- words
+def _digits(value: float) -> str:
+    """A ratio with two digits, or three where two would make it 1."""
+    text = number(value, 2)
+    return number(value, 3) if float(text.replace(",", "")) == 1 else text
+
+
+def _method(confidence_level: float) -> str:
+    return (
+        "Ratio of the lives at the mean rate, by inverting the t test of equal use of sets per mile (Fieller's set, Welch's "
+        f"degrees of freedom) at {100 * confidence_level:.6g}%; trucks that carried both types are paired; Holm's adjustment "
+        "over the edge types of a plow position."
+    )
+
+
+def _notes(result: LifeComparison, projection: LifeProjection, reference: str) -> list[str]:
+    """Caveats that the comparison must carry."""
+    notes: list[str] = []
+    table = projection.table
+    alone = table[
+        (table[c.EDGE_TYPE] != reference) & ~table[c.PLOW_POSITION].isin(result.table[c.PLOW_POSITION])
+    ]
+    for row in alone.to_dict("records"):
+        notes.append(
+            f"{result.label(row[c.EDGE_TYPE])} on {position_words(row[c.PLOW_POSITION])} is not compared: "
+            f"{result.label(reference)} has no projected life there."
+        )
+    basis = {(row[c.PLOW_POSITION], row[c.EDGE_TYPE]): row[c.BASIS] for row in table.to_dict("records")}
+    for row in result.table.to_dict("records"):
+        kind, place = row[c.EDGE_TYPE], row[c.PLOW_POSITION]
+        who = f"{result.label(kind)} against {result.label(reference)} on {position_words(place)}"
+        if min(row[c.N_TRUCKS], row[N_TRUCKS_REFERENCE]) < 2:
+            notes.append(f"{who}: one truck with a wear rate for one of them, so no interval is given.")
+        elif row[c.N_PAIRS] and row[c.METHOD] in (PAIRED, PART_PAIRED):
+            notes.append(
+                f"{who}: {counted(int(row[c.N_PAIRS]), 'truck')} carried both and are compared with themselves."
+            )
+        if math.isfinite(row[c.CONF_LOW]) and row[c.BOUNDED] == NO:
+            notes.append(
+                f"{who}: the ratio has no upper end with these readings; only its lower end is stated."
+            )
+        if (basis[place, kind] == BASIS_WORDS[SECTION]) != (basis[place, reference] == BASIS_WORDS[SECTION]):
+            notes.append(
+                f"{who}: one is replaced by section and the other as a set, so the life of a section at its place is set "
+                "against the life of a set."
+            )
+    return notes
