@@ -1,0 +1,1 @@
+"""What a plowing shift does to the operator: sound and whole-body vibration."""
