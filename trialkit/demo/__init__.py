@@ -1,0 +1,1 @@
+"""An invented trial with known true rates, and the column dictionary."""

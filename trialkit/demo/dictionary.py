@@ -1,0 +1,192 @@
+"""The column dictionary as Markdown, made from the descriptions in `tables`, `settings` and `errors`.
+
+Answers: what may stand in each column, which settings are there, which rules hold across tables, what does a code mean?
+
+Nothing is described here a second time: a column's words, bounds and units come from `tables`, a setting's from
+`settings`, a code's from `errors`. Only the rules that span tables are worded here, each with the codes that report it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from trialkit import columns as c
+from trialkit import units
+from trialkit.columns import Column
+from trialkit.errors import CODES
+from trialkit.settings import FILE_NAME, Settings
+from trialkit.tables import KEY_SEPARATOR, TABLES, Table
+
+RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("At any time at most one set is on a truck position; a set is installed before anything else happens to it.",
+     ("two-sets-active", "event-order", "no-install")),
+    ("A reading lies between its set's install and its removal, and an installed set has readings.",
+     ("reading-outside-life", "no-readings")),
+    ("A blade-down counter never runs backwards on one truck position, nor an odometer on one truck.",
+     ("counter-backwards", "odometer-backwards")),
+    ("Blade-down miles never exceed the miles driven over the same span.", ("blade-down-exceeds-odometer",)),
+    ("Every reading has miles: a counter, or shifts from which they follow. Where both are there they agree within 5 %.",
+     ("miles-unknown", "miles-disagree")),
+    ("The readings of one set on one day have one counter, unless the truck plowed between them.",
+     ("counter-differs",)),
+    ("A shift says which plow position it is about where its truck has several; a set changed on a day with plowing has "
+     "the time or the counter of the change.",
+     ("position-unknown", "change-time-unknown")),
+    ("Heights fall. They do not rise between re-references by more than twice the standard deviation of a reading; "
+     "until there is a gauge study, the tool's resolution decides.",
+     ("height-rises",)),
+    ("A flip, a section swap or a re-reference starts a new segment of that set and station; no line is drawn across "
+     "one.", ()),
+    ("No height is well above the new height of its edge type, and no usable depth above it.",
+     ("height-above-new", "depth-above-height")),
+    ("A station read later was read at the set's install.", ("station-off-edge",)),
+    ("A shift or storm ends after it starts.", ("shift-times",)),
+    ("Each edge type was on at least two trucks; with fewer, no interval can be given. The reference edge type is one "
+     "of them.",
+     ("few-trucks", "reference-missing")),
+    ("A row is left out or changed only by a line of decisions with a reason, and the report lists every such line.",
+     ("decision-unmatched", "decision-invalid")),
+)  # fmt: skip
+"""What must hold across tables, and the codes under which a breach is reported."""
+
+
+def dictionary_markdown(level: int = 2) -> str:
+    """The whole dictionary: tables, settings, rules and codes, under headings that start at `level`.
+
+    Returns
+    -------
+    str
+        Markdown that ends in a line break.
+    """
+    mark = "#" * level
+    parts = [
+        f"{mark} The tables\n\n{_CONVENTIONS}",
+        *(table_markdown(table, level + 1) for table in TABLES.values()),
+        f"{mark} The settings in `{FILE_NAME}`\n\n{settings_markdown()}",
+        f"{mark} Rules that hold across tables\n\n{rules_markdown()}",
+        f"{mark} What the codes mean\n\n{codes_markdown()}",
+    ]
+    return "\n".join(part.rstrip("\n") + "\n" for part in parts)
+
+
+_CONVENTIONS = f"""\
+One file per table, named after it with the ending `.csv`, or one workbook with a sheet per table. One row per fact. Dates
+are written `2031-01-14` or `2031-01-14T05:30`. **A blank cell means not recorded, never zero**, unless the dictionary
+says otherwise.
+
+A measured column carries its unit at the end of its name, and the header of the file decides: `height_in` may be given as
+`height_mm`, but not both. The other units that a column may have are listed with it. A length in inches may be typed as a
+decimal or a fraction: `5.375`, `5 3/8`, `5-3/8` and `5 6/16` are the same number. Columns that are not listed here are
+kept and named in a warning.
+
+Values that are impossible stop the run; values that are only doubtful are warnings, and the report prints them. The rows
+of a key are told apart by the key's columns together; in `decisions` they are joined by `{KEY_SEPARATOR}`.
+"""
+
+
+def table_markdown(table: Table, level: int = 3) -> str:
+    """One table: what a row is, its key, and each column."""
+    key = ", ".join(f"`{name}`" for name in table.key) or "none; rows are only ever added"
+    lines = [
+        f"{'#' * level} {table.name}",
+        "",
+        f"One row is {table.about}. {'Every trial needs it.' if table.needed else 'Used when it is there.'} Key: {key}.",
+    ]
+    for group, other in table.group_refers_to:
+        lines.append(f"{_listed(group)} together must be in `{other}`.")
+    for group in table.either:
+        lines.append(f"Each row fills at least one of {_listed(group)}.")
+    header = ("Column", "Unit", "Holds", "Required", "Doubtful", "Blank means", "Meaning")
+    rows = [
+        (
+            f"`{column.name}`", unit_words(column), _holds(column), "yes" if column.required else "no",
+            doubtful_words(column), "" if column.required else column.blank_means, column.about,
+        )
+        for column in table.columns
+    ]  # fmt: skip
+    return "\n".join(lines) + "\n\n" + _markdown_table(header, rows)
+
+
+def unit_words(column: Column) -> str:
+    """The unit of a column, and the suffixes with which the file may give another."""
+    if not column.unit:
+        return ""
+    name = units.UNIT_NAMES[column.unit]
+    other = [f"`_{suffix}`" for suffix in units.alternatives(column.unit)]
+    return f"{name}; or {', '.join(other)}" if other else name
+
+
+def doubtful_words(column: Column) -> str:
+    """Outside which bounds a value is a warning; empty if there are none."""
+    bounds = []
+    if column.doubt_low is not None:
+        bounds.append(f"below {column.doubt_low:g}")
+    if column.doubt_high is not None and column.doubt_high != column.high:
+        bounds.append(f"above {column.doubt_high:g}")
+    return f"{' or '.join(bounds)} ({column.bounds_source})" if bounds else ""
+
+
+def _holds(column: Column) -> str:
+    words = column.allowed
+    if column.kind == c.CHOICE:
+        words = "one of " + ", ".join(f"`{choice}`" for choice in column.choices)
+    elif column.choices:
+        words = "one of the numbers " + ", ".join(column.choices)
+    return words + (f"; one of `{column.refers_to}`" if column.refers_to else "")
+
+
+def settings_markdown() -> str:
+    """Every setting with its default; the ones without a default say so."""
+    rows = list(_setting_rows(Settings))
+    return _markdown_table(("Setting", "Default", "Meaning"), rows)
+
+
+def _setting_rows(section: type[BaseModel], prefix: str = "") -> Iterable[tuple[str, str, str]]:
+    for name, field in section.model_fields.items():
+        inner = field.annotation
+        if isinstance(inner, type) and issubclass(inner, BaseModel):
+            yield from _setting_rows(inner, f"{prefix}{name}.")
+        else:
+            yield f"`{prefix}{name}`", _default_words(field), field.description or ""
+
+
+def _default_words(field: FieldInfo) -> str:
+    if field.is_required():
+        return "none: must be given"
+    default: Any = field.get_default()
+    if default is None or default in ((), ""):
+        return "not set"
+    return f'`"{default}"`' if isinstance(default, str) else f"`{default}`"
+
+
+def rules_markdown() -> str:
+    """The rules across tables as a numbered list, each with its codes."""
+    lines = []
+    for number, (rule, codes) in enumerate(RULES, start=1):
+        tail = f" ({', '.join(f'`{code}`' for code in codes)})" if codes else ""
+        lines.append(f"{number}. {rule}{tail}")
+    return "\n".join(lines) + "\n"
+
+
+def codes_markdown() -> str:
+    """Every problem code, whether it stops the run, and what it means."""
+    rows = [(f"`{name}`", code.severity, code.meaning) for name, code in CODES.items()]
+    return _markdown_table(("Code", "Kind", "Meaning"), rows)
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join(f"`{name}`" for name in names)
+
+
+def _markdown_table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """A pipe table; a pipe inside a cell is escaped."""
+    lines = [_line(header), "|" + " --- |" * len(header), *(_line(row) for row in rows)]
+    return "\n".join(lines) + "\n"
+
+
+def _line(cells: Sequence[str]) -> str:
+    return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
