@@ -1,0 +1,237 @@
+"""A trial folder in, a council report out: whole runs of the notebooks."""
+
+import json
+import re
+import shutil
+from pathlib import Path
+
+import nbformat
+import pandas as pd
+import pytest
+from conftest import TABLES, write_trial
+
+from trialkit import __main__ as command_line
+from trialkit.demo import writing
+from trialkit.errors import ReportError, TrialDataError
+from trialkit.report import reporting, running
+
+DEMO = Path(__file__).parents[2] / "data_demo"
+RATES = [
+    "edge_type",
+    "plow_position",
+    "estimate",
+    "std_error",
+    "df",
+    "conf_low",
+    "conf_high",
+    "unit",
+    "n_trucks",
+    "n_sets",
+    "n_readings",
+    "method",
+]
+RATIOS = ["edge_type", "reference", "plow_position", "estimate", "conf_low", "conf_high", "bounded", "method"]
+
+
+def text_of(page: Path) -> str:
+    """The words of a page, without style and markup."""
+    body = re.sub(r"<style.*?</style>", "", page.read_text(encoding="utf-8"), flags=re.S)
+    return " ".join(re.sub(r"<[^>]+>", " ", body).split())
+
+
+@pytest.fixture(scope="module")
+def demo_report(tmp_path_factory):
+    return reporting.write_report(DEMO, reports=tmp_path_factory.mktemp("reports"), quiet=True)
+
+
+def test_the_run_folder_holds_what_is_agreed(demo_report):
+    run = demo_report.parent
+    assert {path.name for path in run.iterdir()} == {
+        "council_report.html",
+        "appendix.html",
+        "figures",
+        "notebooks",
+        "run.json",
+        "tables",
+    }
+    assert run.parent.name == "pellowmere_2030-31"
+    assert re.fullmatch(r"2031-\d\d-\d\d_[0-9a-f]{8}", run.name)
+    assert [path.name for path in sorted(run.parent.iterdir())] == [run.name]
+    assert {path.name for path in (run / "notebooks").iterdir()} == {
+        path.name for path in running.notebooks()
+    }
+    assert all(path.suffix == ".svg" for path in (run / "figures").iterdir())
+
+
+def test_the_tables_keep_their_contract(demo_report):
+    tables = demo_report.parent / "tables"
+    assert list(pd.read_csv(tables / "wear_rates.csv").columns[: len(RATES)]) == RATES
+    assert list(pd.read_csv(tables / "wear_ratios.csv").columns[: len(RATIOS)]) == RATIOS
+    assert list(pd.read_csv(tables / "data_problems.csv").columns) == [
+        "severity",
+        "code",
+        "file",
+        "row",
+        "key",
+        "column",
+        "found",
+        "allowed",
+        "fix",
+    ]
+
+
+def test_the_truth_of_the_demo_lies_in_its_intervals(demo_report):
+    rates = (
+        pd.read_csv(demo_report.parent / "tables" / "wear_rates.csv")
+        .query("plow_position == 'front'")
+        .set_index("edge_type")
+    )
+    truth = json.loads((DEMO / "truth.json").read_text())
+    for edge_type, facts in truth["edge_types"].items():
+        row = rates.loc[edge_type]
+        assert row.conf_low < facts["wear_rate_in_per_1000_mi"] < row.conf_high
+
+
+def test_the_record_says_what_the_run_was_made_from(demo_report):
+    record = json.loads((demo_report.parent / "run.json").read_text(encoding="utf-8"))
+    assert record["trial_id"] == "pellowmere_2030-31"
+    assert set(record["inputs"]) == {path.name for path in DEMO.iterdir() if path.suffix in (".csv", ".toml")}
+    assert {notebook["name"] for notebook in record["notebooks"]} == {
+        path.name for path in running.notebooks()
+    }
+    assert record["seed"] == record["settings"]["seed"]
+    assert "slower than plain steel" in record["headline"][0]["sentence"]
+
+
+def test_the_report_says_the_finding_first_and_shows_no_code(demo_report):
+    page = demo_report.read_text(encoding="utf-8")
+    words = text_of(demo_report)
+    assert words.index("What was found") < words.index("The trial in figures")
+    assert "times slower than plain steel" in words
+    assert "check_trial" not in page
+    assert "<script" not in page
+    assert not re.search(r'(src|href)="(?!#|data:)', page)
+
+
+def test_a_metric_twin_gives_the_same_results(demo_report, tmp_path):
+    folder = writing.write_demo(tmp_path / "metric", metric=True)
+    metric = reporting.write_report(folder, reports=tmp_path / "reports", quiet=True)
+    for name in ("wear_rates", "wear_ratios"):
+        us, twin = (pd.read_csv(report.parent / "tables" / f"{name}.csv") for report in (demo_report, metric))
+        # known truth: the same numbers written in other units; tables carry ten digits
+        pd.testing.assert_frame_equal(us, twin, rtol=1e-7)
+
+
+@pytest.fixture(scope="module")
+def small_report(tmp_path_factory):
+    folder = write_trial(tmp_path_factory.mktemp("small") / "trial")
+    return reporting.write_report(folder, reports=folder.parent / "reports", quiet=True)
+
+
+def test_only_the_required_tables_give_a_report_that_says_what_was_not_studied(small_report):
+    words = text_of(small_report)
+    assert "Noise in the cab was not studied: no sound level sample was recorded." in words
+    assert "Use of salt and other material was not studied" in words
+    assert "How edge types were given to trucks is not recorded" in words
+    assert "times slower than Plain steel" in words
+
+
+def test_the_same_inputs_give_the_same_bytes_and_one_folder(small_report):
+    run = small_report.parent
+    before = {path.name: path.read_bytes() for path in (run / "tables").iterdir()} | {
+        "page": small_report.read_bytes()
+    }
+    again = reporting.write_report(run.parents[2] / "trial", reports=run.parents[1], quiet=True)
+    assert again == small_report
+    assert before == {path.name: path.read_bytes() for path in (run / "tables").iterdir()} | {
+        "page": again.read_bytes()
+    }
+    assert [path.name for path in run.parent.iterdir()] == [run.name]
+
+
+def test_one_truck_per_type_gives_rates_without_an_interval_and_says_why(tmp_path):
+    kept = {
+        name: [line for line in TABLES[name].splitlines() if not re.match(r"T3|T4|S3|S4", line)]
+        for name in ("trucks", "edge_sets", "set_events", "wear_readings")
+    }
+    folder = write_trial(
+        tmp_path / "trial", **{name: "\n".join(lines) + "\n" for name, lines in kept.items()}
+    )
+    report = reporting.write_report(folder, reports=tmp_path / "reports", quiet=True)
+    rates = pd.read_csv(report.parent / "tables" / "wear_rates.csv")
+    assert rates.estimate.notna().all()
+    assert rates.conf_low.isna().all()
+    words = text_of(report)
+    assert "1 truck cannot show how sure that is" in words
+    assert "Only one truck carried Plain steel" in words
+
+
+def test_through_uses_what_was_recorded_up_to_that_day(tmp_path, small_report, capsys):
+    folder = small_report.parents[3] / "trial"
+    code = command_line.main(["report", str(folder), "--through", "2030-12-18", "--out", str(tmp_path)])
+    said = capsys.readouterr()
+    assert code == command_line.CLEAN
+    report = Path(said.out.splitlines()[-1])
+    assert report.parent.name.startswith("2030-12-18_")
+    assert "02_wear.ipynb ran in" in said.err
+    assert pd.read_csv(report.parent / "tables" / "wear_rates.csv").n_readings.sum() == 24
+
+
+def notebooks_with(folder: Path, source: str) -> tuple[Path, int]:
+    """A copy of the notebooks in which the cell that fits the wear rates says something else; and its number."""
+    shutil.copytree(running.notebook_folder(), folder)
+    path = folder / "02_wear.ipynb"
+    notebook = nbformat.read(path, as_version=4)
+    (place,) = [i for i, cell in enumerate(notebook.cells) if "study.wear_rates" in cell.source]
+    notebook.cells[place].source = f"{notebook.cells[place].source}\n{source}"
+    nbformat.write(notebook, path)
+    return folder, place + 2  # papermill puts the given parameters into a cell of their own
+
+
+def test_a_failed_run_names_the_cell_keeps_the_notebook_and_the_last_report(tmp_path, small_report):
+    broken, number = notebooks_with(tmp_path / "notebooks", "raise ValueError('the garage is closed')")
+    folder, reports = small_report.parents[3] / "trial", small_report.parents[2]
+    before = {path: path.read_bytes() for path in reports.rglob("*") if path.is_file()}
+    with pytest.raises(ReportError) as caught:
+        reporting.write_report(folder, reports=reports, notebook_folder=broken, quiet=True)
+    said = str(caught.value)
+    assert said.startswith(f"02_wear.ipynb stopped at cell {number}, under ")
+    assert "ValueError: the garage is closed" in said
+    assert "Traceback" not in said
+    kept = reports / "small" / "last_failure"
+    assert (kept / "02_wear.ipynb").exists()
+    assert str(kept) in said
+    shutil.rmtree(kept)
+    assert before == {path: path.read_bytes() for path in reports.rglob("*") if path.is_file()}
+
+
+def test_a_warning_in_a_report_cell_stops_the_report(tmp_path, small_report):
+    broken, number = notebooks_with(tmp_path / "notebooks", "import warnings\nwarnings.warn('odd')")
+    with pytest.raises(ReportError, match=rf"02_wear.ipynb, cell {number}: the cell warned: .*odd"):
+        reporting.write_report(
+            small_report.parents[3] / "trial", reports=tmp_path / "r", notebook_folder=broken, quiet=True
+        )
+    assert [path.name for path in (tmp_path / "r" / "small").iterdir()] == ["last_failure"]
+
+
+def test_a_report_without_its_council_notebook_is_an_error(tmp_path, small_report):
+    folder = tmp_path / "notebooks"
+    folder.mkdir()
+    shutil.copy(running.notebook_folder() / "01_check_data.ipynb", folder)
+    with pytest.raises(ReportError, match=r"10_council_report.ipynb is not among the notebooks"):
+        reporting.write_report(
+            small_report.parents[3] / "trial", reports=tmp_path / "r", notebook_folder=folder, quiet=True
+        )
+
+
+def test_a_folder_that_cannot_be_written_is_told(tmp_path, small_report):
+    (tmp_path / "taken").write_text("a file, not a folder")
+    with pytest.raises(ReportError, match=r"the report could not be written: .*taken"):
+        reporting.write_report(small_report.parents[3] / "trial", reports=tmp_path / "taken", quiet=True)
+
+
+def test_a_broken_trial_writes_nothing(tmp_path):
+    folder = write_trial(tmp_path / "trial", edge_types=None)
+    with pytest.raises(TrialDataError, match=r"edge_types.csv"):
+        reporting.write_report(folder, reports=tmp_path / "reports", quiet=True)
+    assert not (tmp_path / "reports").exists()

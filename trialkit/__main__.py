@@ -1,0 +1,145 @@
+"""The command line: `trialkit` and `python -m trialkit` are the same thing.
+
+Argument parsing and printing only; the library does the work. Exit codes: 0 clean, 1 problems, 2 wrong use.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from trialkit import __version__
+from trialkit.errors import TrialkitError, UsageError
+
+CLEAN, PROBLEMS, WRONG_USE = 0, 1, 2
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]  # a console without UTF-8 still prints
+    options = _parser().parse_args(arguments)
+    try:
+        return options.run(options)
+    except UsageError as error:
+        print(f"trialkit: {error}", file=sys.stderr)
+        return WRONG_USE
+    except TrialkitError as error:
+        print(f"trialkit: {error}", file=sys.stderr)
+        return PROBLEMS
+    except KeyboardInterrupt:
+        print("trialkit: stopped; nothing was changed.", file=sys.stderr)
+        return PROBLEMS
+
+
+def _check(options: argparse.Namespace) -> int:
+    from trialkit.report import saving
+    from trialkit.trial import checks
+
+    checked = checks.check_trial(_existing(options.folder), through=options.through)
+    print(checked.text())
+    if options.out is not None:
+        print(f"Written: {saving.save_table(checked.frame(), options.out / 'data_problems.csv')}")
+    return CLEAN if checked.is_clean else PROBLEMS
+
+
+def _report(options: argparse.Namespace) -> int:
+    from trialkit.report import reporting
+
+    path = reporting.write_report(
+        _existing(options.folder),
+        reports=options.out,
+        through=options.through,
+        parameters=dict(options.parameter),
+        quiet=options.quiet,
+    )
+    print(path)
+    return CLEAN
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from trialkit.demo import writing
+
+    writing.write_demo(options.folder)
+    print(options.folder)
+    return CLEAN
+
+
+def _existing(folder: Path) -> Path:
+    if not folder.exists():
+        raise UsageError(f"there is no folder {folder}.")
+    return folder
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a day such as 2031-01-14') from None
+
+
+class _Parameter(argparse.Action):
+    """Collects ``-p NAME VALUE``; a value that reads as a number or yes/no is one."""
+
+    def __call__(self, parser, namespace, values, option_string=None):
+        name, text = values
+        getattr(namespace, self.dest).append((name, _literal(text)))
+
+
+def _literal(text: str) -> object:
+    words = {"true": True, "false": False}
+    if text.lower() in words:
+        return words[text.lower()]
+    for kind in (int, float):
+        try:
+            return kind(text)
+        except ValueError:
+            continue
+    return text
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="trialkit",
+        description="Check, analyse and report a season-long field trial of snow-plow cutting edges.",
+    )
+    parser.add_argument("--version", action="version", version=f"trialkit {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    check = commands.add_parser("check", help="read a trial folder and list every problem at once")
+    check.add_argument("folder", type=Path, metavar="DIR", help="the trial folder")
+    check.add_argument("--through", type=_day, metavar="DAY", help="read up to and including this day")
+    check.add_argument(
+        "--out", type=Path, metavar="FOLDER", help="also write data_problems.csv into this folder"
+    )
+    check.set_defaults(run=_check)
+
+    report = commands.add_parser("report", help="run the notebooks and write the council report")
+    report.add_argument("folder", type=Path, metavar="DIR", help="the trial folder")
+    report.add_argument(
+        "--through", type=_day, metavar="DAY", help="use readings up to and including this day"
+    )
+    report.add_argument(
+        "--out",
+        type=Path,
+        default=Path("reports"),
+        metavar="FOLDER",
+        help="where reports go (default: reports)",
+    )
+    report.add_argument(
+        "-p", "--parameter", nargs=2, action=_Parameter, default=[], metavar=("NAME", "VALUE"),
+        help="set a notebook parameter; may be repeated",
+    )  # fmt: skip
+    report.add_argument("--quiet", action="store_true", help="print only the path of the report")
+    report.set_defaults(run=_report)
+
+    demo = commands.add_parser("demo", help="write the demo trial")
+    demo.add_argument("folder", type=Path, metavar="DIR", help="a new or empty folder")
+    demo.set_defaults(run=_demo)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""How results become figures, words, executed notebooks and documents."""

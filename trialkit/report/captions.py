@@ -1,0 +1,207 @@
+"""The words that belong to a figure: caption, description for people who cannot see it, and the numbers behind it.
+
+Answers: what does this figure say, in words that can never disagree with it?
+
+Everything is built from the result that was drawn. Each function returns the arguments that `blocks.figure` takes:
+``blocks.figure(figures.wear_rates(rates), **captions.wear_rates(rates))``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any, TypedDict
+
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit import formatting
+from trialkit.edges import slopes as sl
+from trialkit.report.cells import level_words
+from trialkit.report.figures import n_trucks, number_of, rate_words, ratio_words, types_of
+
+MOST_ROWS_SAID = 8
+"""Rows that a description spells out; the table under the figure has them all."""
+MOST_SETS = 60
+SHOWN = "shown"
+
+
+class FigureWords(TypedDict):
+    """What `blocks.figure` takes besides the drawing."""
+
+    caption: str
+    alt: str
+    data: pd.DataFrame
+    labels: Mapping[str, str]
+    confidence_level: float | None
+    headings: Mapping[str, str]
+
+
+def wear_rates(result: Any, *, labels: Mapping[str, str] | None = None) -> FigureWords:
+    """Words for `figures.wear_rates`; the same arguments as there."""
+    names = result.labels if labels is None else labels
+    table = result.table
+    unit = formatting.listed(list(dict.fromkeys(table[c.UNIT].astype(str))))
+    several = _several_positions(table)
+    said = []
+    for row in table.to_dict("records"):
+        estimate, low, high = (number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
+        rate = rate_words(estimate, low, high)
+        trucks = formatting.counted(int(row[c.N_TRUCKS]), "truck")
+        said.append(f"{formatting.sentence_case(_who(row, names, several))}: {rate}, {trucks}.")
+    level = level_words(result.confidence_level)
+    ends = _extremes(table, names, several, unit)
+    shown_unit = f" ({unit})" if unit else ""
+    caption = f"Mean wear rate of each edge type with its {level}; small open marks are single trucks.{ends}"
+    alt = f"Chart with a row for {_rows_counted(table)}: mean wear rate{shown_unit}, its {level} and the single trucks. {_some(said)}"
+    return _words(
+        caption, alt, _rates_and_trucks(result), names, result.confidence_level, {SHOWN: "Shown as"}
+    )
+
+
+def wear_ratios(result: Any, *, labels: Mapping[str, str] | None = None) -> FigureWords:
+    """Words for `figures.wear_ratios`; the same arguments as there."""
+    names = result.labels if labels is None else labels
+    table = result.table
+    several = _several_positions(table)
+    references = formatting.listed(
+        [names.get(name, name) for name in dict.fromkeys(table[c.REFERENCE].astype(str))]
+    )
+    said = []
+    open_ended = False
+    for row in table.to_dict("records"):
+        ends = [number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)]
+        open_ended |= not math.isfinite(ends[2])
+        said.append(f"{formatting.sentence_case(_who(row, names, several))}: {ratio_words(*ends)}.")
+    level = level_words(result.confidence_level)
+    arrow = " An arrow has no end on that side." if open_ended else ""
+    caption = f"How many times slower than {references} each edge type wears, with its {level}; 1 is the same.{arrow}"
+    alt = f"Chart with a row for {_rows_counted(table)}: times slower than {references}, with its {level}. {_some(said)}"
+    kept = [c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.BOUNDED]
+    return _words(caption, alt, table[kept], names, result.confidence_level, {c.ESTIMATE: "Times slower"})
+
+
+def heights(result: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] | None = None) -> FigureWords:
+    """Words for `figures.heights`; the same arguments as there."""
+    names = (getattr(result, "labels", None) or {}) if labels is None else labels
+    known = readings.dropna(subset=[c.MILES_MI, c.HEIGHT_IN, c.TRUCK_UNIT, c.SEGMENT])
+    sets = _sets(known)
+    said = []
+    for name in types_of(known):
+        own, own_sets = known[known[c.EDGE_TYPE].astype(str) == name], sets[sets[c.EDGE_TYPE] == name]
+        trucks = formatting.counted(n_trucks(own), "truck")
+        low, high = own[c.HEIGHT_IN].min(), own[c.HEIGHT_IN].max()
+        said.append(
+            f"{formatting.sentence_case(names.get(name, name))}: {trucks}, {formatting.counted(len(own_sets), 'set')}, heights from "
+            f"{formatting.fixed(high, 2)} down to {formatting.fixed(low, 2)} in over up to "
+            f"{formatting.number(own_sets[sl.SPAN_MI].max())} miles."
+        )
+    lines = " with the straight line fitted to each segment" if result is not None else ""
+    caption = f"Height of the edges against blade-down miles{lines}, one panel for each edge type on the same scales."
+    alt = f"{formatting.counted(len(said), 'panel')}, one for each edge type: height against blade-down miles{lines}. {_some(said)}"
+    headings = {
+        c.N_READINGS: "Readings", sl.SPAN_MI: "Miles between first and last reading",
+        sl.FIRST_HEIGHT_IN: "Highest reading", sl.LAST_HEIGHT_IN: "Lowest reading",
+    }  # fmt: skip
+    return _words(caption, alt, sets if len(sets) <= MOST_SETS else _trucks(sets), names, None, headings)
+
+
+def _words(
+    caption: str, alt: str, data: pd.DataFrame, labels: Any, level: float | None, headings: Any
+) -> FigureWords:
+    return FigureWords(
+        caption=caption, alt=alt.strip(), data=data.reset_index(drop=True), labels=labels, confidence_level=level, headings=headings
+    )  # fmt: skip
+
+
+def _several_positions(table: pd.DataFrame) -> bool:
+    return table[c.PLOW_POSITION].nunique() > 1
+
+
+def _who(row: Mapping[Any, Any], labels: Mapping[str, str], several: bool) -> str:
+    name = labels.get(str(row[c.EDGE_TYPE]), str(row[c.EDGE_TYPE]))
+    return f"{name}, {str(row[c.PLOW_POSITION]).replace('_', ' ')}" if several else name
+
+
+def _rows_counted(table: pd.DataFrame) -> str:
+    if _several_positions(table):
+        return f"each of {len(table)} pairs of edge type and plow position"
+    return f"each of {formatting.counted(len(table), 'edge type')}" if len(table) != 1 else "one edge type"
+
+
+def _some(said: list[str]) -> str:
+    more = len(said) - MOST_ROWS_SAID
+    return " ".join(
+        [*said[:MOST_ROWS_SAID], *([f"{more} more are in the table of numbers."] if more > 0 else [])]
+    )
+
+
+def _extremes(table: pd.DataFrame, labels: Mapping[str, str], several: bool, unit: str) -> str:
+    """The fastest and the slowest, if there are two to tell apart."""
+    rated = table.dropna(subset=[c.ESTIMATE]).sort_values(c.ESTIMATE, kind="stable").to_dict("records")
+    if len(rated) < 2:
+        return ""
+    ends = []
+    for row in (rated[0], rated[-1]):
+        estimate, low, high = (number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
+        places = formatting.interval_decimals(estimate, low, high)
+        ends.append(f"{_who(row, labels, several)}, {formatting.fixed(estimate, places)}")
+    return f" Slowest: {ends[0]}; fastest: {ends[1]} {unit}."
+
+
+def _rates_and_trucks(result: Any) -> pd.DataFrame:
+    """The mean of each edge type, followed by its trucks."""
+    keys = [c.EDGE_TYPE, c.PLOW_POSITION]
+    kept = [c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
+    means = result.table[[*keys, *kept]].assign(
+        **{SHOWN: "mean of the trucks", c.ROW: range(len(result.table))}
+    )
+    order = {
+        key: place
+        for place, key in enumerate(
+            zip(means[c.EDGE_TYPE].astype(str), means[c.PLOW_POSITION].astype(str), strict=True)
+        )
+    }
+    trucks = result.trucks[[*keys, c.ESTIMATE]].assign(**{SHOWN: result.trucks[c.TRUCK_UNIT].astype(str)})
+    own = zip(trucks[c.EDGE_TYPE].astype(str), trucks[c.PLOW_POSITION].astype(str), strict=True)
+    trucks = trucks.assign(**{c.ROW: [order.get(key, len(order)) for key in own]})
+    both = pd.concat([means.astype(dict.fromkeys(keys, object)), trucks.astype(dict.fromkeys(keys, object))])
+    both = both.sort_values(c.ROW, kind="stable").assign(
+        **{c.UNIT: result.table[c.UNIT].iloc[0] if len(result.table) else ""}
+    )
+    return both[[*keys, SHOWN, *kept, c.UNIT]]
+
+
+def _sets(known: pd.DataFrame) -> pd.DataFrame:
+    """Each set on each truck position: readings, miles and range of heights."""
+    keys = [c.EDGE_TYPE, c.TRUCK_UNIT, c.SET_ID]
+    plain = known.assign(**{name: known[name].astype(str) for name in keys})
+    groups = plain.groupby(keys, sort=False)
+    found = pd.DataFrame(
+        {
+            c.N_READINGS: groups.size(),
+            sl.SPAN_MI: groups[c.MILES_MI].max() - groups[c.MILES_MI].min(),
+            sl.FIRST_HEIGHT_IN: groups[c.HEIGHT_IN].max(),
+            sl.LAST_HEIGHT_IN: groups[c.HEIGHT_IN].min(),
+        }
+    ).reset_index()
+    order = {name: place for place, name in enumerate(types_of(known))}
+    return found.sort_values(c.EDGE_TYPE, key=lambda names: names.map(order), kind="stable")
+
+
+def _trucks(sets: pd.DataFrame) -> pd.DataFrame:
+    """The sets summed up by truck position, where a table of sets would be too long."""
+    groups = sets.groupby([c.EDGE_TYPE, c.TRUCK_UNIT], sort=False)
+    return (
+        groups.agg(
+            {
+                c.SET_ID: "count",
+                c.N_READINGS: "sum",
+                sl.SPAN_MI: "max",
+                sl.FIRST_HEIGHT_IN: "max",
+                sl.LAST_HEIGHT_IN: "min",
+            }
+        )
+        .rename(columns={c.SET_ID: c.N_SETS})
+        .reset_index()
+    )

@@ -1,0 +1,252 @@
+"""The words of the council report that do not belong to one analysis.
+
+Answers: what was tried, what was not studied, how sure may one be, and what should people at the trucks mind?
+
+Everything is said from the trial and its results; no figure is typed here.
+"""
+
+from __future__ import annotations
+
+import platform
+
+import pandas as pd
+
+from trialkit import __version__, tables
+from trialkit import columns as c
+from trialkit.edges import comparison, wear
+from trialkit.formatting import counted, day, listed, number
+from trialkit.report import blocks, study
+from trialkit.trial import lineage, stays
+from trialkit.trial.checks import Checked, Trial, last_data_date
+
+SUBTITLE = "Report on the cutting edge trial"
+FINDING_TITLE = "What was found"
+RATES_TITLE = "Wear rates in words"
+RATIOS_TITLE = "Comparison in words"
+NOT_STUDIED_TITLE = "Not studied"
+LIMITS_TITLE = "Not known"
+CAVEATS_TITLE = "Small print of the analysis"
+CAUTIONS_TITLE = "The usual cautions"
+RATES_CAPTION = "Wear rate of each edge type"
+RATIOS_CAPTION = "How many times slower each edge type wears than the reference"
+TRIED_CAPTION = "The trial in figures"
+TABLES_CAPTION = "Tables of the trial"
+LIVES_CAPTION = "Stays of the sets on the trucks"
+DECISIONS_CAPTION = "Decisions that were carried out"
+PROVENANCE_CAPTION = "What this was made from"
+EFFECT_CAPTION = "The comparison with and without the readings that were left out"
+EFFECT_CAPTION = "The comparison with and without the readings that were left out"
+NO_DECISIONS = "Nothing was corrected or left out."
+
+FACT, VALUE, ROWS = "fact", "value", "rows"
+FACT_HEADINGS = {FACT: "What", VALUE: "Value", ROWS: "Rows"}
+LIFE_HEADINGS = {stays.END_EVENT: "Ended by", stays.END_REASON: "Reason", lineage.UNTIL: "Counted up to"}
+BRIEF_RATES = [
+    c.EDGE_TYPE,
+    c.PLOW_POSITION,
+    c.ESTIMATE,
+    c.CONF_LOW,
+    c.CONF_HIGH,
+    c.UNIT,
+    c.N_TRUCKS,
+    c.N_SETS,
+    c.N_READINGS,
+]
+BRIEF_RATIOS = [c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.N_TRUCKS]
+
+OPTIONAL_SUBJECTS = {
+    "sound": ("Noise in the cab", "sound level sample", "sound level samples"),
+    "vibration": ("Shaking of the seat", "vibration sample", "vibration samples"),
+    "material": ("Use of salt and other material", "record of material spread", "records of material spread"),
+    "operator_ratings": ("What operators think of the edges", "operator's rating", "operators' ratings"),
+    "costs": ("Cost", "price or rate", "prices and rates"),
+}
+"""Optional tables that a council may ask about: subject, what one row is, and what several are."""
+
+CAUTIONS = (
+    "Changing and measuring edges is heavy work near a raised plow. Block and chock the plow and lock out its hydraulics "
+    "before anyone reaches under it, and keep hands out of pinch points.",
+    "Edges and sections are heavy and sharp: wear gloves and eye protection, and lift with two people or a hoist.",
+    "Loud cabs can harm hearing over a long storm shift; hearing protection and its limits are a matter for the town's risk "
+    "management and an occupational hygienist.",
+    "Local rules and the shop's own licensed practice govern. Nothing in this report certifies that a practice meets them.",
+)
+
+
+def title(trial: Trial, subtitle: str = SUBTITLE) -> blocks.Meta:
+    """The head of a document on this trial."""
+    settings = trial.settings
+    return blocks.meta(
+        settings.title,
+        agency=settings.agency,
+        season=settings.season,
+        date=trial.last_data_date,
+        subtitle=subtitle,
+    )
+
+
+def check_title(checked: Checked) -> blocks.Meta:
+    """The head of the data check, which is also shown for a trial with errors."""
+    settings = checked.draft.settings
+    agency, season = (settings.agency, settings.season) if settings else ("Unknown agency", "unknown")
+    try:
+        last = last_data_date(checked.draft.frames)
+    except ValueError:  # nothing dated could be read
+        last = None
+    return blocks.meta("Data check", agency=agency, season=season, date=last)
+
+
+def finding(trial: Trial, rates: wear.WearRates, compared: comparison.WearComparison) -> list[str]:
+    """The answer in plain words: how the edge types compare, and what that does not say."""
+    tested = counted(rates.trucks[c.TRUCK_ID].nunique(), "truck")
+    last = [
+        f"This rests on {counted(int(rates.table[c.N_READINGS].sum()), 'reading')} from {tested} over one winter. "
+        "How fast an edge wears is not yet how long it lasts or what it costs: that also depends on how much of it may wear off."
+    ]
+    return [*compared.sentences(), *last]
+
+
+def tried(trial: Trial, rates: wear.WearRates) -> pd.DataFrame:
+    """What was tried, as facts: one row each."""
+    lives = lineage.life_miles(trial[study.EVENTS], trial[study.READINGS], _shifts(trial))
+    names = study.labels(trial)
+    types = trial[study.SETS].set_index(c.SET_ID)[c.EDGE_TYPE].astype(str)
+    lives = lives.assign(**{c.EDGE_TYPE: lives[c.SET_ID].map(types).astype(str)})
+    rows = [("Winter", trial.settings.season), ("Data up to", day(trial.last_data_date))]
+    for edge_type, name in names.items():
+        own = lives[lives[c.EDGE_TYPE] == edge_type]
+        if own.empty:
+            rows.append((name, "not on any truck"))
+            continue
+        said = f"{counted(own[c.SET_ID].nunique(), 'set')} on {counted(own[c.TRUCK_ID].nunique(), 'truck')}"
+        miles = own[c.MILES_MI]
+        known = f", {number(miles.sum(), 3)} blade-down miles" if miles.notna().any() else ""
+        part = (
+            f" (miles of {counted(int(miles.isna().sum()), 'stay')} not known)"
+            if miles.isna().any() and known
+            else ""
+        )
+        rows.append((name, f"{said}{known}{part}"))
+    rows.append(("Height readings", f"{len(trial[study.READINGS]):,}"))
+    for table, noun in (("storms", "Storms"), ("shifts", "Plowing shifts")):
+        if trial.has(table):
+            rows.append((noun, f"{len(trial[table]):,}"))
+    return pd.DataFrame(rows, columns=[FACT, VALUE])
+
+
+def not_studied(trial: Trial) -> list[str]:
+    """What the trial did not look at, and what was recorded but is not analysed here."""
+    said = []
+    for table, (subject, one, many) in OPTIONAL_SUBJECTS.items():
+        if trial.has(table):
+            rows = counted(len(trial[table]), one, many)
+            said.append(
+                f"{subject} is not part of this report, although {rows} {_were(len(trial[table]))} recorded."
+            )
+        else:
+            said.append(f"{subject} was not studied: no {one} was recorded.")
+    return said
+
+
+def limits(trial: Trial) -> list[str]:
+    """What the trial cannot say, in plain words."""
+    winter = "One winter on one town's roads: another winter, other roads or another lot of edges may wear differently."
+    return [*_assignment(trial), winter]
+
+
+def caveats(rates: wear.WearRates, compared: comparison.WearComparison) -> list[str]:
+    """What the analyses themselves ask to be kept in mind."""
+    return [*rates.notes, *compared.notes]
+
+
+def method(rates: wear.WearRates, compared: comparison.WearComparison) -> list[str]:
+    """How it was worked out, in a few paragraphs."""
+    return [
+        "Heights were read from a fixed mark to the cutting tip at several stations across the blade. A line is fitted to the "
+        "heights of each station against the miles plowed with the blade down, anew after every install, flip, section swap "
+        "or new reference mark, so that no line crosses a change.",
+        rates.method,
+        compared.method,
+    ]
+
+
+def provenance(trial: Trial) -> pd.DataFrame:
+    """What the report was made from: every file with the start of its hash, and the versions."""
+    rows = [(name, f"sha256 {digest[:12]}") for name, digest in sorted(trial.hashes.items())]
+    rows += [("trialkit", __version__), ("Python", platform.python_version()), ("pandas", pd.__version__)]
+    return pd.DataFrame(rows, columns=[FACT, VALUE])
+
+
+def tables_recorded(trial: Trial) -> pd.DataFrame:
+    """Every table of the trial with its rows; a table that is not there says so."""
+    rows = [
+        (table.name, table.about, f"{len(trial[table.name]):,}" if trial.has(table.name) else "not recorded")
+        for table in tables.TABLES.values()
+    ]
+    return pd.DataFrame(rows, columns=[c.TABLE, FACT, ROWS])
+
+
+def set_lives(trial: Trial) -> pd.DataFrame:
+    """Every stay of a set on a truck position with its miles."""
+    lives = lineage.life_miles(trial[study.EVENTS], trial[study.READINGS], _shifts(trial))
+    shown = [
+        c.TRUCK_ID, c.PLOW_POSITION, c.SET_ID, c.INSTALLED, c.REMOVED, stays.END_EVENT, stays.END_REASON, c.MILES_MI,
+        c.MILES_BASIS,
+    ]  # fmt: skip
+    words = {
+        name: lives[name].astype(object).str.replace("_", " ") for name in (stays.END_EVENT, stays.END_REASON)
+    }
+    return lives.assign(**words)[shown]
+
+
+def rates_in_brief(rates: wear.WearRates) -> pd.DataFrame:
+    """The wear rates without the columns that only a statistician reads."""
+    return rates.table[BRIEF_RATES]
+
+
+def ratios_in_brief(compared: comparison.WearComparison) -> pd.DataFrame:
+    """The wear ratios without the columns that only a statistician reads."""
+    return compared.table[BRIEF_RATIOS]
+
+
+def exclusions(trial: Trial) -> blocks.Block:
+    """What was corrected or left out by decision."""
+    carried_out = trial.exclusions[[c.ACTION, c.TABLE, c.ROW_KEY, c.COLUMN, c.OLD, c.NEW, c.REASON]]
+    if carried_out.empty:
+        return blocks.text(NO_DECISIONS)
+    return blocks.table(carried_out, DECISIONS_CAPTION)
+
+
+def exclusion_effect(trial: Trial) -> blocks.Block:
+    """The comparison with and without the readings that were left out."""
+    effect = study.exclusion_effect(trial)
+    if effect.empty:
+        return blocks.text("No reading was left out by decision, so nothing hangs on it.")
+    return blocks.table(
+        effect[[c.RULE, *BRIEF_RATIOS]], EFFECT_CAPTION, labels=study.labels(trial),
+        headings={c.RULE: "Readings used"}, confidence_level=trial.settings.confidence_level,
+    )  # fmt: skip
+
+
+def _assignment(trial: Trial) -> list[str]:
+    """How far the edge types were given to trucks at random."""
+    if not trial.has("assignments"):
+        return [
+            "How edge types were given to trucks is not recorded, so a difference between routes may pass for one between edges."
+        ]
+    assigned = trial["assignments"]
+    chosen = assigned[assigned[c.HOW].astype(str).isin(["forced", "swap"])]
+    if chosen.empty:
+        return []
+    trucks = sorted(chosen[c.TRUCK_ID].astype(str).unique())
+    return [
+        f"The edge type of {listed(trucks)} was not assigned at random, so its route may pass for its edge."
+    ]
+
+
+def _were(n: int) -> str:
+    return "was" if n == 1 else "were"
+
+
+def _shifts(trial: Trial) -> pd.DataFrame | None:
+    return trial[study.SHIFTS] if trial.has(study.SHIFTS) else None

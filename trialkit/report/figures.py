@@ -1,0 +1,462 @@
+"""The figures of the report, one function each.
+
+Answers: what do the results look like?
+
+A figure draws a result or a frame that is handed in; it fits nothing and saves nothing. Each function takes ``ax=None`` and
+returns the Axes. The words that belong to a figure (caption, description, the numbers behind it) come from `captions`.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit import formatting
+from trialkit.edges import slopes as sl
+from trialkit.report import theme
+from trialkit.report.cells import level_words
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+LOG_FROM_RATIO = 10.0
+"""An axis is logarithmic when the estimates differ by this factor or more."""
+ROW_IN = 0.62
+MOST_SHAPES = 1500
+"""Above this many points a figure holds them as a picture, not as shapes."""
+MOST_NAMED_TRUCKS = 6
+
+
+def wear_rates(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str] | None = None) -> Axes:
+    """Mean wear rate of each edge type with its interval, and the trucks as small dots.
+
+    Parameters
+    ----------
+    result : WearRates
+        `table` with edge_type, plow_position, estimate, conf_low, conf_high, unit and n_trucks; `trucks` with edge_type,
+        plow_position and estimate of each truck; `confidence_level`.
+    ax : Axes, optional
+        Where to draw; a new figure of the printed width if not given.
+    labels : mapping, optional
+        Printed name of each edge type, if not as in the result.
+
+    Returns
+    -------
+    Axes
+        The axis is logarithmic when the estimates differ by 10 times or more and all are positive.
+    """
+    rows = list(_rows(result.table, _labels(result, labels)))
+    trucks = [_of_row(result.trucks, row)[c.ESTIMATE].dropna().to_numpy(float) for row in rows]
+    with theme.print_style():
+        ax = ax if ax is not None else _new_axes(len(rows))
+        values = [
+            value
+            for row, own in zip(rows, trucks, strict=True)
+            for value in (row.estimate, row.low, row.high, *own)
+        ]
+        left, right = _scale(ax, values, [row.estimate for row in rows])
+        for place, (row, own) in enumerate(zip(rows, trucks, strict=True)):
+            _draw_interval(ax, row, place, left, right)
+            ax.plot(
+                own,
+                np.full(len(own), place + 0.27),
+                ls="",
+                marker=row.style.marker,
+                ms=3.6,
+                mfc="white",
+                mec=row.style.color,
+                mew=0.9,
+            )
+            _direct_label(ax, row, place, left, right, rate_words(row.estimate, row.low, row.high))
+        _name_rows(ax, rows)
+        scale = ", logarithmic scale" if ax.get_xscale() == "log" else ""
+        ax.set_xlabel(
+            f"Mean wear rate [{theme.drawable(_one(result.table, c.UNIT))}]{scale}\n"
+            f"Line: {level_words(result.confidence_level)} of the mean over trucks. Small open marks: single trucks."
+        )
+        return ax
+
+
+def wear_ratios(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str] | None = None) -> Axes:
+    """How many times slower than the reference each edge type wears, with its interval.
+
+    Parameters
+    ----------
+    result : WearComparison
+        `table` with edge_type, reference, plow_position, estimate, conf_low, conf_high and bounded; `confidence_level`.
+    ax : Axes, optional
+        Where to draw; a new figure of the printed width if not given.
+    labels : mapping, optional
+        Printed name of each edge type, if not as in the result.
+
+    Returns
+    -------
+    Axes
+        Logarithmic; the upright line at 1 is the reference. An interval without an upper end is an arrow.
+    """
+    table = result.table
+    references = list(dict.fromkeys(str(name) for name in table[c.REFERENCE]))
+    labels = _labels(result, labels)
+    rows = list(_rows(table, labels, first=references))
+    with theme.print_style():
+        ax = ax if ax is not None else _new_axes(len(rows))
+        values = [1.0, *(value for row in rows for value in (row.estimate, row.low, row.high))]
+        left, right = _scale(ax, values, [0.1, 10.0])
+        ax.axvline(1.0, color=theme.QUIET_INK, lw=1.0, zorder=1)
+        for place, row in enumerate(rows):
+            _draw_interval(ax, row, place, left, right)
+            _direct_label(ax, row, place, left, right, ratio_words(row.estimate, row.low, row.high))
+        _name_rows(ax, rows)
+        _name_sides(ax, left, right)
+        reference = formatting.listed([theme.drawable(labels.get(name, name)) for name in references])
+        open_ended = any(not math.isfinite(row.high) for row in rows)
+        ax.set_xlabel(
+            f"How many times slower than {reference} it wears, logarithmic scale\n"
+            f"Line: {level_words(result.confidence_level)}, from the spread over trucks.{' An arrow has no end on that side.' if open_ended else ''}"
+        )
+        return ax
+
+
+def rate_words(estimate: float, low: float, high: float) -> str:
+    """A wear rate with its interval, or that there is none."""
+    return formatting.interval(estimate, low, high) if math.isfinite(estimate) else "no wear rate"
+
+
+def ratio_words(estimate: float, low: float, high: float) -> str:
+    """A ratio with its interval, or what can be said when there is no upper end."""
+    if math.isfinite(low) and math.isfinite(high):
+        return f"{formatting.interval(estimate, low, high)} times"
+    if math.isfinite(low) and low > 0:
+        return f"at least {formatting.times(low)}"
+    if math.isfinite(estimate) and not math.isfinite(low):
+        return f"{formatting.times(estimate)} ({formatting.NO_INTERVAL})"
+    return "cannot be told from these readings"
+
+
+def heights(
+    result: Any, readings: pd.DataFrame, ax: Any = None, *, labels: Mapping[str, str] | None = None
+) -> np.ndarray:
+    """Height against blade-down miles, one panel for each edge type on the same scales.
+
+    Parameters
+    ----------
+    result : WearRates or None
+        `segments` with the fitted line of each segment; None draws the readings alone.
+    readings : DataFrame
+        The readings by segment: edge_type, truck_id, truck_unit, set_id, segment, miles_mi [mi], height_in
+        [in].
+    ax : array of Axes, optional
+        One for each edge type that has readings; a new figure if not given.
+    labels : mapping, optional
+        Printed name of each edge type, if not as in the result.
+
+    Returns
+    -------
+    array of Axes
+        Miles are counted from the first reading of each set on each truck position. No line crosses a flip, a swap or a
+        new reference.
+    """
+    labels = _labels(result, labels)
+    known = readings.dropna(subset=[c.MILES_MI, c.HEIGHT_IN, c.TRUCK_UNIT, c.SEGMENT])
+    names = types_of(known)
+    by_set = known.groupby([c.TRUCK_UNIT, c.SET_ID], observed=True)[c.MILES_MI]
+    start = by_set.min()
+    known = known.assign(**{c.MILES_MI: known[c.MILES_MI] - by_set.transform("min")})
+    lines = result.segments.dropna(subset=[c.ESTIMATE]) if result is not None else None
+    with theme.print_style():
+        axes = _new_panels(max(1, len(names))) if ax is None else np.atleast_1d(ax).ravel()
+        styles = theme.edge_styles(names)
+        for panel, name in zip(axes, names, strict=False):
+            own = known[known[c.EDGE_TYPE].astype(str) == name]
+            trucks = formatting.counted(n_trucks(own), "truck")
+            panel.set_title(
+                f"{theme.drawable(formatting.named(name, labels), 48 if len(names) <= 3 else 22)}: {trucks}"
+            )
+            panel.grid(axis="y")
+            panel.plot(
+                own[c.MILES_MI], own[c.HEIGHT_IN], ls="", marker=styles[name].marker, ms=2.6, mfc=styles[name].color, mec="none",
+                alpha=0.45, rasterized=len(known) > MOST_SHAPES,
+            )  # fmt: skip
+            if lines is not None:
+                own_lines = lines[lines[c.EDGE_TYPE].astype(str) == name]
+                _draw_lines(panel, own_lines, _zero_miles(own_lines, start), styles[name].color)
+        if names:
+            far = known[c.MILES_MI].max() or 1.0
+            axes[0].set_xlim(-0.02 * far, 1.12 * far)
+        else:
+            axes[0].text(
+                0.5, 0.5, "No readings with miles and height", ha="center", transform=axes[0].transAxes
+            )
+        if len(names) <= 3:
+            for panel, name in zip(axes, names, strict=False):
+                _name_trucks(panel, known[known[c.EDGE_TYPE].astype(str) == name])
+        said = "Marks: readings at each station."
+        _name_scales(
+            axes, f"{said} Lines: straight line fitted to each segment." if lines is not None else said
+        )
+        return axes
+
+
+# ---------------------------------------------------------------- rows of estimates
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One estimate of a figure."""
+
+    name: str
+    edge_type: str
+    position: str
+    estimate: float
+    low: float
+    high: float
+    position_words: str
+    trucks: str
+    style: theme.EdgeStyle
+
+
+def _rows(table: pd.DataFrame, labels: Mapping[str, str], first: Sequence[str] = ()) -> Iterator[_Row]:
+    positions = table[c.PLOW_POSITION].nunique(dropna=False) if c.PLOW_POSITION in table else 1
+    styles = theme.edge_styles([*first, *types_of(table)])
+    for _, entry in table.iterrows():
+        edge_type = str(entry[c.EDGE_TYPE])
+        position = str(entry.get(c.PLOW_POSITION, ""))
+        name = theme.drawable(formatting.named(edge_type, labels), 56)
+        trucks = entry.get(c.N_TRUCKS)
+        yield _Row(
+            name, edge_type, position, number_of(entry[c.ESTIMATE]), number_of(entry[c.CONF_LOW]), number_of(entry[c.CONF_HIGH]),
+            position.replace("_", " ") if positions > 1 else "", "" if trucks is None or pd.isna(trucks) else formatting.counted(int(trucks), "truck"),
+            styles[edge_type],
+        )  # fmt: skip
+
+
+def _labels(result: Any, labels: Mapping[str, str] | None) -> Mapping[str, str]:
+    """Printed names of the edge types: those that are asked for, else those of the result."""
+    return labels if labels is not None else getattr(result, "labels", None) or {}
+
+
+def n_trucks(readings: pd.DataFrame) -> int:
+    """Trucks in the readings; one that carries edges in two positions counts once."""
+    return int(readings[c.TRUCK_ID].astype(str).nunique())
+
+
+def number_of(value: Any) -> float:
+    """The value as a number; NaN where there is none."""
+    return math.nan if value is None or pd.isna(value) else float(value)
+
+
+def types_of(frame: pd.DataFrame) -> list[str]:
+    """Edge types in the frame, the reference first where the column knows its order."""
+    column = frame[c.EDGE_TYPE]
+    there = set(column.dropna().astype(str))
+    order = (
+        [str(name) for name in column.cat.categories]
+        if isinstance(column.dtype, pd.CategoricalDtype)
+        else column.dropna().astype(str)
+    )
+    return [name for name in dict.fromkeys(order) if name in there]
+
+
+def _of_row(frame: pd.DataFrame, row: _Row) -> pd.DataFrame:
+    own = frame[frame[c.EDGE_TYPE].astype(str) == row.edge_type]
+    return (
+        own[own[c.PLOW_POSITION].astype(str) == row.position]
+        if c.PLOW_POSITION in own and row.position
+        else own
+    )
+
+
+def _one(table: pd.DataFrame, column: str) -> str:
+    return formatting.listed(list(dict.fromkeys(str(value) for value in table[column])))
+
+
+def _new_axes(rows: int) -> Axes:
+    import matplotlib.pyplot as plt
+
+    _, ax = plt.subplots(figsize=(theme.WIDTH_IN, 0.85 + ROW_IN * max(rows, 1)))
+    return ax
+
+
+def _new_panels(n: int) -> np.ndarray:
+    import matplotlib.pyplot as plt
+
+    across = 1 if n <= 3 else 2
+    down = math.ceil(n / across)
+    _, axes = plt.subplots(
+        down, across, figsize=(theme.WIDTH_IN, 0.6 + 1.8 * down), sharex=True, sharey=True, squeeze=False
+    )
+    for spare in axes.ravel()[n:]:
+        spare.remove()
+    return axes.ravel()[:n]
+
+
+def _scale(ax: Axes, values: Sequence[float], estimates: Sequence[float]) -> tuple[float, float]:
+    """Set a linear or logarithmic axis that holds every finite value; return its ends."""
+    from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullLocator
+
+    finite = [value for value in values if math.isfinite(value)]
+    sure = [value for value in estimates if math.isfinite(value)]
+    log = len(sure) > 1 and min(sure) > 0 and max(sure) / min(sure) >= LOG_FROM_RATIO
+    if log:
+        positive = [value for value in finite if value > 0]
+        floor = min(sure) / 10
+        low, high = max(min(positive), floor) / 1.5, max(positive) * 1.6
+        ax.set_xscale("log")
+        few = math.log10(high / low) < 2.2
+        ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0) if few else (1.0,), numticks=12))
+        ax.xaxis.set_minor_locator(NullLocator())
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.10g}"))
+    else:
+        low, high = min([0.0, *finite]), max([0.0, *finite])
+        room = (high - low or 1.0) * 0.06
+        low, high = low - (room if low < 0 else 0), high + room
+        ax.xaxis.set_major_locator(MaxNLocator(nbins=7))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.10g}"))
+    ax.set_xlim(low, high)
+    ax.grid(axis="x")
+    return low, high
+
+
+def _draw_interval(ax: Axes, row: _Row, place: int, left: float, right: float) -> None:
+    """The interval as a line, arrows where it leaves the figure, and the estimate as a large mark."""
+    color = row.style.color
+    bounded = math.isfinite(row.low) or math.isfinite(row.high)
+    start = row.low if math.isfinite(row.low) and row.low > left else left
+    stop = row.high if math.isfinite(row.high) else right
+    if bounded:
+        ax.plot([start, stop], [place, place], color=color, lw=2.4, solid_capstyle="butt", zorder=2)
+        for end, there, arrow in ((start, start == row.low, "<"), (stop, stop == row.high, ">")):
+            marker, size = ("|", 9.0) if there else (arrow, 7.0)
+            ax.plot(
+                [end], [place], ls="", marker=marker, ms=size, mew=1.8, color=color, zorder=3, clip_on=there
+            )
+    if math.isfinite(row.estimate) and left <= row.estimate <= right:
+        ax.plot(
+            [row.estimate], [place], ls="", marker=row.style.marker, ms=8, color=color, mec="white", mew=1.0, zorder=4,
+            clip_on=False,
+        )  # fmt: skip
+
+
+def _direct_label(ax: Axes, row: _Row, place: int, left: float, right: float, words: str) -> None:
+    from matplotlib import patheffects
+
+    anchor = next((value for value in (row.estimate, row.low, row.high) if math.isfinite(value)), left)
+    ratio = (ax.transData.transform((anchor, 0))[0] - ax.bbox.x0) / ax.bbox.width
+    side = "left" if ratio < 0.3 else "right" if ratio > 0.7 else "center"
+    at = {"left": max(min(anchor, right), left), "right": min(anchor, right), "center": anchor}[side]
+    ax.annotate(
+        words, (at, place), xytext=(0, 7), textcoords="offset points", ha=side, va="bottom", color=row.style.color,
+        fontsize=theme.BODY_PT, fontweight="bold",
+        path_effects=[patheffects.withStroke(linewidth=3, foreground=theme.PAPER)], annotation_clip=False,
+    )  # fmt: skip
+
+
+def _name_sides(ax: Axes, left: float, right: float) -> None:
+    """On which side of 1 an edge type wears slower, and faster if that side has room."""
+    share = math.log(1 / left) / math.log(right / left)
+    sides = [("slower \u2192", 5, "left")] if share < 0.85 else []
+    sides += [("\u2190 faster", -5, "right")] if share > 0.15 else []
+    for words, shift, side in sides:
+        ax.annotate(
+            words, (1.0, 1.0), xycoords=("data", "axes fraction"), xytext=(shift, -2), textcoords="offset points", ha=side,
+            va="top", color=theme.QUIET_INK, fontsize=theme.SMALL_PT,
+        )  # fmt: skip
+
+
+def _name_rows(ax: Axes, rows: Sequence[_Row]) -> None:
+    names = []
+    for row in rows:
+        below = ", ".join(part for part in (row.position_words, row.trucks) if part)
+        names.append("\n".join([*textwrap.wrap(row.name, 20), *([below] if below else [])]))
+    ax.set_yticks(range(len(rows)), names)
+    ax.set_ylim(len(rows) - 0.4, -0.75)
+    ax.tick_params(axis="y", length=0, pad=9)
+    ax.spines["left"].set_visible(False)
+
+
+# ---------------------------------------------------------------- panels of heights
+def _zero_miles(frame: pd.DataFrame, start: pd.Series) -> np.ndarray:
+    """Miles of the first reading of each row's set on its truck position."""
+    units, sets = (start.index.get_level_values(level).astype(str) for level in (0, 1))
+    zero = dict(zip(zip(units, sets, strict=True), start, strict=True))
+    keys = zip(frame[c.TRUCK_UNIT].astype(str), frame[c.SET_ID].astype(str), strict=True)
+    return np.array([zero.get(key, math.nan) for key in keys], dtype=float)
+
+
+def _draw_lines(panel: Axes, lines: pd.DataFrame, zero: np.ndarray, color: str) -> None:
+    from matplotlib.collections import LineCollection
+
+    miles = lines[[sl.FIRST_MI, sl.LAST_MI]].to_numpy(float) - zero[:, None]
+    ends = lines[[sl.FIRST_HEIGHT_IN, sl.LAST_HEIGHT_IN]].to_numpy(float)
+    drawn = LineCollection(
+        list(np.stack([miles, ends], axis=2)),
+        colors=color,
+        linewidths=0.8,
+        alpha=0.8,
+        rasterized=len(lines) > MOST_SHAPES / 4,
+    )
+    panel.add_collection(drawn, autolim=True)
+    panel.autoscale_view()
+
+
+def _name_scales(axes: np.ndarray, said: str) -> None:
+    """Height beside the panels of the first column, miles under the lowest panel of each column, what is drawn under all."""
+    figure = axes[0].get_figure()
+    for panel in axes:
+        place = panel.get_subplotspec()
+        if place is None or place.is_first_col():
+            panel.set_ylabel("Height [in]")
+    for panel in axes[-2:] if len(axes) > 3 else axes[-1:]:
+        panel.tick_params(labelbottom=True)
+    figure.supxlabel(f"Blade-down miles since the first reading of the set\n{said}", fontsize=theme.BODY_PT)
+
+
+def _name_trucks(panel: Axes, own: pd.DataFrame) -> None:
+    """The name of each truck beside the panel's last reading, with a thin line to the end of its longest set."""
+    at_end = own[own[c.MILES_MI] == own.groupby(c.TRUCK_UNIT, observed=True)[c.MILES_MI].transform("max")]
+    ends = at_end.groupby(c.TRUCK_UNIT, observed=True)[[c.MILES_MI, c.HEIGHT_IN]].mean()
+    ends = ends.sort_values(c.HEIGHT_IN, kind="stable")
+    if len(ends) > MOST_NAMED_TRUCKS:
+        return
+    low, high = panel.get_ylim()
+    step = 0.11 * (high - low)
+    places = _apart(ends[c.HEIGHT_IN].to_numpy(float), step, low + step / 2, high - step / 2)
+    names = [str(unit).replace("_", " ") for unit in ends.index]
+    if len({name.rpartition(", ")[2] for name in names}) == 1:
+        names = [name.rpartition(", ")[0] or name for name in names]
+    beside = ends[c.MILES_MI].max() + 0.03 * panel.get_xlim()[1]
+    for name, miles, height, place in zip(names, ends[c.MILES_MI], ends[c.HEIGHT_IN], places, strict=True):
+        panel.annotate(
+            theme.drawable(name, 18),
+            (miles, height),
+            xytext=(beside, place),
+            textcoords="data",
+            ha="left",
+            va="center",
+            fontsize=theme.SMALL_PT,
+            annotation_clip=False,
+            arrowprops={
+                "arrowstyle": "-",
+                "lw": 0.6,
+                "color": theme.QUIET_INK,
+                "shrinkA": 0,
+                "shrinkB": 1,
+                "relpos": (0, 0.5),
+            },
+        )
+
+
+def _apart(wanted: np.ndarray, step: float, low: float, high: float) -> np.ndarray:
+    """Ascending places as near to `wanted` as a distance of `step` allows, between `low` and `high` where they fit."""
+    places = wanted.copy()
+    for index in range(1, len(places)):
+        places[index] = max(places[index], places[index - 1] + step)
+    places -= np.mean(places - wanted)
+    for index in range(1, len(places)):
+        places[index] = max(places[index], places[index - 1] + step)
+    return places - max(0.0, places[-1] - high) + max(0.0, low - places[0])

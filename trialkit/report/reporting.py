@@ -1,0 +1,220 @@
+"""A trial folder in, a run folder with the council report out.
+
+Answers: what does `trialkit report` leave behind, and what stays as it was when something fails?
+
+Everything is made in a hidden neighbour of the run folder and moved into place in one step at the end, so a failed or
+interrupted run leaves the last good report untouched. The executed copy of a notebook that failed is kept in
+``last_failure`` for a look.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import hashlib
+import importlib.metadata
+import json
+import os
+import platform
+import shutil
+import sys
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from trialkit import __version__
+from trialkit.errors import ReportError, UsageError
+from trialkit.report import blocks, document, running, saving
+from trialkit.trial import checks
+
+COUNCIL_NOTEBOOK = "10_council_report.ipynb"
+COUNCIL_REPORT = "council_report.html"
+APPENDIX = "appendix.html"
+RUN_RECORD = "run.json"
+LAST_FAILURE = "last_failure"
+SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date")
+RECORDED_PACKAGES = (
+    "numpy",
+    "pandas",
+    "scipy",
+    "statsmodels",
+    "matplotlib",
+    "papermill",
+    "nbconvert",
+    "pandera",
+    "pydantic",
+)
+
+
+def write_report(
+    folder: str | Path,
+    reports: str | Path = "reports",
+    through: dt.date | None = None,
+    parameters: Mapping[str, Any] | None = None,
+    notebook_folder: Path | None = None,
+    quiet: bool = False,
+) -> Path:
+    """Run the notebooks on a trial folder and write the council report.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The trial folder.
+    reports : str or Path
+        Where reports go; the run folder is ``<reports>/<trial_id>/<last data date>_<hash of inputs and settings>``.
+    through : date, optional
+        Use readings up to and including this day.
+    parameters : mapping, optional
+        Notebook parameters by name.
+    notebook_folder : Path, optional
+        Other notebooks than the installed ones.
+    quiet : bool
+        Say nothing on the way.
+
+    Returns
+    -------
+    Path
+        The council report.
+
+    Raises
+    ------
+    TrialDataError
+        If the data hold impossible things; nothing is written then.
+    UsageError
+        If a parameter is unknown or belongs to the run itself.
+    ReportError
+        If a notebook fails; the earlier report stays.
+    """
+    parameters = dict(parameters or {})
+    own = [name for name in SET_BY_THE_RUN if name in parameters]
+    if own:
+        raise UsageError(
+            f"{', '.join(own)} cannot be set with -p; name the folder, --out or --through instead."
+        )
+    sources = running.notebooks(notebook_folder)
+    running.check_parameters(parameters, sources)
+    trial = checks.check_trial(folder, through=through).require_clean()
+
+    home = Path(reports).resolve() / trial.settings.trial_id
+    last_day = trial.last_data_date.isoformat() if trial.last_data_date else "no-readings"
+    final = home / f"{last_day}_{run_hash(trial.hashes, parameters, through)}"
+    with _workplace(final) as work:
+        given = {
+            "data_dir": str(Path(folder).resolve()),
+            "out_dir": str(work),
+            "through_date": through.isoformat() if through else "",
+            **parameters,
+        }
+        try:
+            with _progress(len(sources), quiet) as tell:
+                runs = running.run_notebooks(sources, given, work / "notebooks", done=tell)
+            council = _documents(runs, work)
+        except ReportError as error:
+            kept = _keep_failure(work / "notebooks", home / LAST_FAILURE)
+            raise ReportError(f"{error}\nThe executed notebooks are kept in {kept}.") from None
+        record = _run_record(trial, given, runs, council, final)
+        saving.save_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", work / RUN_RECORD)
+    shutil.rmtree(home / LAST_FAILURE, ignore_errors=True)
+    return final / COUNCIL_REPORT
+
+
+def run_hash(hashes: Mapping[str, str], parameters: Mapping[str, Any], through: dt.date | None) -> str:
+    """Eight characters that change with any input file, setting, parameter or `through`."""
+    said = json.dumps([sorted(hashes.items()), sorted(parameters.items()), str(through)], default=str)
+    return hashlib.sha256(said.encode()).hexdigest()[:8]
+
+
+def _documents(runs: tuple[running.NotebookRun, ...], work: Path) -> list[blocks.Block]:
+    """Write the council report and the appendix; return the council report's blocks."""
+    by_name = {run.source.name: run.executed for run in runs}
+    if COUNCIL_NOTEBOOK not in by_name:
+        raise ReportError(
+            f"{COUNCIL_NOTEBOOK} is not among the notebooks, so there is no council report to write."
+        )
+    council = blocks.read_blocks(by_name[COUNCIL_NOTEBOOK])
+    saving.save_text(document.html(council), work / COUNCIL_REPORT)
+    for number, block in enumerate((block for block in council if isinstance(block, blocks.Figure)), 1):
+        saving.save_text(block.svg, work / "figures" / f"figure_{number}.svg")
+    others = [
+        block
+        for name, executed in by_name.items()
+        if name != COUNCIL_NOTEBOOK
+        for block in blocks.read_blocks(executed)
+    ]
+    saving.save_text(document.html(others), work / APPENDIX)
+    return council
+
+
+def _run_record(trial, given: Mapping[str, Any], runs, council, final: Path) -> dict[str, Any]:
+    """What the run was made from, for `run.json`."""
+    return {
+        "trial_id": trial.settings.trial_id,
+        "run": final.name,
+        "made": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        "headline": blocks.findings_of(council),
+        "trialkit": __version__,
+        "python": platform.python_version(),
+        "packages": {name: importlib.metadata.version(name) for name in RECORDED_PACKAGES},
+        "inputs": dict(sorted(trial.hashes.items())),
+        "settings": trial.settings.model_dump(mode="json"),
+        "seed": trial.settings.seed,
+        "parameters": {name: value for name, value in given.items() if name != "out_dir"},
+        "notebooks": [{"name": run.source.name, "seconds": round(run.seconds, 2)} for run in runs],
+    }
+
+
+@contextlib.contextmanager
+def _workplace(final: Path) -> Iterator[Path]:
+    """A hidden folder beside the run folder that takes its place only if all goes well."""
+    work = final.with_name(f".{final.name}.{os.getpid()}")
+    try:
+        for part in ("notebooks", "tables"):
+            (work / part).mkdir(parents=True, exist_ok=True)
+        yield work
+        _replace(work, final)
+    except OSError as error:
+        raise ReportError(
+            f"the report could not be written: {error.strerror or error} ({error.filename or final})."
+        ) from error
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+
+
+def _replace(work: Path, final: Path) -> None:
+    """Move the finished run folder into place; the earlier one is gone only after the new one stands there."""
+    earlier = final.with_name(f".{final.name}.earlier")
+    shutil.rmtree(earlier, ignore_errors=True)
+    if final.exists():
+        final.rename(earlier)
+    try:
+        work.rename(final)
+    except OSError:
+        if earlier.exists():
+            earlier.rename(final)
+        raise
+    shutil.rmtree(earlier, ignore_errors=True)
+
+
+def _keep_failure(executed: Path, kept: Path) -> Path:
+    shutil.rmtree(kept, ignore_errors=True)
+    shutil.copytree(executed, kept)
+    return kept
+
+
+@contextlib.contextmanager
+def _progress(total: int, quiet: bool):
+    """A progress bar on a terminal, plain lines elsewhere, nothing when quiet."""
+    if quiet:
+        yield lambda run: None
+        return
+    from tqdm import tqdm
+
+    plain = not sys.stderr.isatty()
+    with tqdm(total=total, unit="notebook", desc="notebooks", disable=plain) as bar:
+
+        def tell(run: running.NotebookRun) -> None:
+            if plain:
+                sys.stderr.write(f"{run.source.name} ran in {run.seconds:.1f} s\n")
+            bar.update()
+
+        yield tell
