@@ -9,7 +9,6 @@ from test_life import project, straight
 from test_observed import stays_of
 
 from trialkit import columns as c
-from trialkit.edges.life import DEPTH_READ_PCT
 from trialkit.edges.life_check import AS_PROJECTED, LONGER, NOT_YET, SHORTER, check_projection
 from trialkit.edges.observed import observe_lives
 
@@ -43,19 +42,6 @@ def test_verdicts():
     assert RESULT.table[c.VERDICT].tolist() == [AS_PROJECTED, SHORTER, LONGER, NOT_YET, NOT_YET]
     assert RESULT.sentence() == (
         "Of 3 sets that can be judged, 1 lasted as long as projected from the other trucks, 1 less and 1 more."
-    )
-
-
-def test_depth_at_the_last_reading_is_shown():
-    # by hand: 1.4 in/1,000 mi over 1,800 mi of 3 in
-    assert RESULT.table[DEPTH_READ_PCT].iloc[0] == pytest.approx(84)
-    assert any(f"Set {SETS[1]} came off as worn with 90 %" in note for note in RESULT.notes) is False
-    early = check_projection(
-        project(straight(RATES, miles=(0, 400, 800))),
-        observe_lives(stays_of([(SETS[1], "T2", "front", "2030-11-20", 900.0, *WORN)]), EDGE_SETS),
-    )
-    assert early.notes == (
-        f"Set {SETS[1]} came off as worn with 40 % of its usable depth gone at its last reading.",
     )
 
 

@@ -144,7 +144,7 @@ def test_breaks_on_one_truck_are_said():
         ]
     )
     assert any(
-        "All 2 sets of plain_steel" in note and "truck T1" in note
+        "All 2 sets of plain steel" in note and "truck T1" in note
         for note in observe_lives(twice, EDGE_SETS).notes
     )
 
@@ -184,7 +184,7 @@ def test_sentences():
 
 def test_nothing_was_put_on():
     result = observe_lives(STAYS.iloc[:0], EDGE_SETS)
-    assert result.table.empty and result.sentence().startswith("No set was put on")
+    assert result.table.empty and result.sentence().startswith("No set ran any known miles")
 
 
 def test_a_type_that_ran_no_miles_has_no_rate():

@@ -23,9 +23,20 @@ from scipy.special import stdtrit
 from trialkit import columns as c
 from trialkit.edges import controlling as ct
 from trialkit.edges import slopes as sl
+from trialkit.edges.profile import FALL_IN, segment_falls
 from trialkit.edges.wear import WearRates, level_words, position_words
 from trialkit.errors import UsageError, near_match
-from trialkit.formatting import counted, fixed, interval_decimals, listed, number, span
+from trialkit.formatting import (
+    counted,
+    decimals_for,
+    fixed,
+    interval_decimals,
+    listed,
+    number,
+    percent,
+    sentence_case,
+    span,
+)
 from trialkit.results import Summary
 from trialkit.stats.inference import Sample, mean_interval, two_sided_tail
 
@@ -38,6 +49,7 @@ USE_PER_1000_MI = "use_per_1000_mi"
 STATION_MEAN_MI = "station_mean_mi"
 KEPT_PCT = "kept_pct"
 DEPTH_READ_PCT = "depth_read_pct"
+DEPTH_READ_IN = "depth_read_in"
 LIFE_MI = "life_mi"
 YES, NO = "yes", "no"
 
@@ -99,10 +111,12 @@ class LifeProjection(Summary):
         trucks = counted(int(row[c.N_TRUCKS]), "truck")
         level = level_words(self.confidence_level)
         if not math.isfinite(low):
+            if row[c.N_TRUCKS] == 0:
+                return f"{where} has no projected life: no set has two readings at different miles."
             if not math.isfinite(life):
                 return f"{where} has no projected life: no wear was measured ({trucks})."
             return f"{where} is projected to last {number(life)} miles ({trucks}; no interval)."
-        places = interval_decimals(life, low, high)
+        places = miles_decimals(life, low, high)
         next_one = self._next(row, piece)
         if not math.isfinite(high):
             return f"{where} lasts {span(low, high, places)} miles ({level}; {trucks}).{next_one}"
@@ -110,7 +124,7 @@ class LifeProjection(Summary):
 
     def _next(self, row: dict[Hashable, Any], piece: str) -> str:
         low, high = row[c.PRED_LOW], row[c.PRED_HIGH]
-        return f" The next {piece} may last {span(low, high, interval_decimals(low, low, high))} miles."
+        return f" The next {piece} may last {span(low, high, range_decimals(low, high))} miles."
 
 
 def project_life(rates: WearRates, readings: pd.DataFrame, edge_types: pd.DataFrame) -> LifeProjection:
@@ -153,8 +167,9 @@ def project_life(rates: WearRates, readings: pd.DataFrame, edge_types: pd.DataFr
     Straight-line wear is assumed from new to the limit. `depth_read_pct` says how much of that was read.
     """
     depth, replaced = _read_edge_types(rates, edge_types)
+    falls = segment_falls(readings)
     stations = ct.station_slopes(readings, rates)
-    sets = ct.set_rates(stations, rates)
+    sets = _with_depth_read(ct.set_rates(stations, rates), falls)
     rows, samples, truck_parts, set_parts = [], {}, [], []
     for row in rates.table.to_dict("records"):
         place, kind = row[c.PLOW_POSITION], row[c.EDGE_TYPE]
@@ -189,6 +204,14 @@ TRUCK_COLUMNS = [*sl.UNIT_KEYS, c.N_SETS, USE_PER_1000_MI, LIFE_MI]
 SET_COLUMNS = [
     *sl.SET_KEYS, sl.N_STATIONS, ct.LARGEST_STATION, c.MILES_MI, USE_PER_1000_MI, LIFE_MI, DEPTH_READ_PCT,
 ]  # fmt: skip
+
+
+def _with_depth_read(sets: pd.DataFrame, falls: pd.DataFrame) -> pd.DataFrame:
+    """The sets with the deepest wear read in one of their segments, running-in included. [in]"""
+    deepest = falls.groupby(sl.SET_KEYS, observed=True, sort=False)[FALL_IN].max().rename(DEPTH_READ_IN)
+    plain = deepest.reset_index().astype(dict.fromkeys(sl.SET_KEYS, object))
+    found = sets[sl.SET_KEYS].astype(object).merge(plain, on=sl.SET_KEYS, how="left")
+    return sets.assign(**{DEPTH_READ_IN: found[DEPTH_READ_IN].to_numpy()})
 
 
 # ---------------------------------------------------------------- one edge type on one plow position
@@ -236,7 +259,7 @@ def _project_cell(sets: pd.DataFrame, depth_in: float, replaced_as: str, confide
     )
     if replaced_as == SECTION:
         used, of_set = by_truck(mean), mean
-        floor, bound = by_truck(sets[sl.ROUNDING_VARIANCE], 2), by_truck(sets[sl.ROUNDING_BOUND])
+        floor, bound = by_truck(sets[sl.ROUNDING_VARIANCE], 2), by_truck(sets[c.ROUNDING_BOUND])
         sample = replace(_plain_sample(used), variance_floor=_mean(floor), bound=_mean(bound))
     else:
         used, sample = found.values, found.sample
@@ -253,11 +276,11 @@ def _project_cell(sets: pd.DataFrame, depth_in: float, replaced_as: str, confide
         c.USABLE_DEPTH_IN: depth_in,
         STATION_MEAN_MI: _life_mi(_mean(by_truck(mean)), depth_in),
         KEPT_PCT: 100 * found.kept if replaced_as == SET and (largest > mean).any() else math.nan,
-        DEPTH_READ_PCT: 100 * float(sets[ct.DEPTH_READ_IN].max()) / depth_in if n else math.nan,
+        DEPTH_READ_PCT: 100 * float(sets[DEPTH_READ_IN].max()) / depth_in if n else math.nan,
     }
     trucks = trucks.assign(**{c.N_SETS: np.bincount(truck, minlength=n), **_use_columns(used, depth_in)})
     sets = sets.assign(
-        **_use_columns(of_set, depth_in), **{DEPTH_READ_PCT: 100 * sets[ct.DEPTH_READ_IN] / depth_in}
+        **_use_columns(of_set, depth_in), **{DEPTH_READ_PCT: 100 * sets[DEPTH_READ_IN] / depth_in}
     )
     return _Cell(row, _scaled(sample, depth_in), trucks[TRUCK_COLUMNS], sets[SET_COLUMNS])
 
@@ -332,6 +355,18 @@ def _life_mi(rate: float, depth_in: float) -> float:
     return 1000.0 * depth_in / rate if rate > 0 else math.nan
 
 
+def miles_decimals(life: float, low: float, high: float) -> int:
+    """Decimals of a life with its ends: what the interval supports, or three digits of a lower end that stands alone."""
+    found = interval_decimals(life, low, high) if math.isfinite(high) else decimals_for(low / 10)
+    return min(found, 0) if low > 10 else found
+
+
+def range_decimals(low: float, high: float) -> int:
+    """Decimals of a range of lives: two digits of its lower end, or more where the range is narrow."""
+    narrow = decimals_for((high - low) / 2) if high > low else -9
+    return min(max(decimals_for(low), narrow), 0) if low > 10 else decimals_for(low)
+
+
 def _mean(values: np.ndarray) -> float:
     return float(values.mean()) if len(values) else math.nan
 
@@ -350,7 +385,7 @@ def _notes(result: LifeProjection) -> list[str]:
     """Caveats that the lives must carry."""
     notes: list[str] = []
     for row in result.table.to_dict("records"):
-        who = f"{result.label(row[c.EDGE_TYPE])} on {position_words(row[c.PLOW_POSITION])}"
+        who = sentence_case(f"{result.label(row[c.EDGE_TYPE])} on {position_words(row[c.PLOW_POSITION])}")
         notes.extend(f"{who}: {what}" for what in _row_notes(row))
     single = result.sets[result.sets[sl.N_STATIONS] == 1]
     if len(single):
@@ -374,16 +409,16 @@ def _row_notes(row: dict[Hashable, Any]) -> list[str]:
     read = row[DEPTH_READ_PCT]
     if read > 105:
         notes.append(
-            f"the deepest reading is {read:.0f} % of the usable depth; wear beyond the discard limit is in the rate, though it "
+            f"the deepest reading is {percent(read)} of the usable depth; wear beyond the discard limit is in the rate, though it "
             "is no part of a life."
         )
     elif read < 95:
         notes.append(
-            f"the deepest wear read is {read:.0f} % of the usable depth; the life holds if wear goes on in a straight line."
+            f"the deepest wear read is {percent(read)} of the usable depth; the life holds if wear goes on in a straight line."
         )
     if row[KEPT_PCT] < MOSTLY_ERROR_PCT:
         notes.append(
-            f"of the thinnest spot's excess over the mean of the stations {row[KEPT_PCT]:.0f} % is taken as real; the rest "
+            f"of the thinnest spot's excess over the mean of the stations {percent(row[KEPT_PCT])} is taken as real; the rest "
             "is what picking the largest of several readings with error gives."
         )
     return notes

@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.edges.life import DEPTH_READ_PCT, USE_PER_1000_MI, LifeProjection
+from trialkit.edges.life import USE_PER_1000_MI, LifeProjection
 from trialkit.edges.observed import CAUSE, WORN_OUT, ObservedLives
 from trialkit.formatting import counted
 from trialkit.results import Summary
@@ -26,8 +26,7 @@ LONGER = "longer"
 NOT_YET = "cannot be told yet"
 
 TABLE_COLUMNS = [
-    c.SET_ID, c.EDGE_TYPE, c.PLOW_POSITION, c.TRUCK_ID, c.MILES_MI, CAUSE, c.PRED_LOW, c.PRED_HIGH, DEPTH_READ_PCT,
-    c.VERDICT,
+    c.SET_ID, c.EDGE_TYPE, c.PLOW_POSITION, c.TRUCK_ID, c.MILES_MI, CAUSE, c.PRED_LOW, c.PRED_HIGH, c.VERDICT,
 ]  # fmt: skip
 
 
@@ -39,8 +38,7 @@ class LifeCheck(Summary):
     ----------
     table : DataFrame
         One row per set: `set_id`, `edge_type`, `plow_position`, `truck_id`, `miles_mi` (run so far), `cause`,
-        `pred_low`, `pred_high` (from the other trucks; missing ends do not exist), `depth_read_pct` (wear at its last
-        reading, in percent of the usable depth), `verdict` ("as projected", "shorter", "longer", "cannot be told yet").
+        `pred_low`, `pred_high` (from the other trucks; missing ends do not exist), `verdict` ("as projected", "shorter", "longer", "cannot be told yet").
     """
 
     def sentence(self) -> str:
@@ -60,7 +58,7 @@ def check_projection(projection: LifeProjection, observed: ObservedLives) -> Lif
     """Set the life of each set against the limits projected from the other trucks.
 
     Use it to see whether straight-line wear up to the limit holds. A set that came off early on the judgement of the
-    shop reads as "shorter" here: look at its `depth_read_pct`.
+    shop reads as "shorter" here: look at how much was left on it (`depth_left`).
 
     Parameters
     ----------
@@ -81,9 +79,12 @@ def check_projection(projection: LifeProjection, observed: ObservedLives) -> Lif
     before a season's end "shorter" is over-represented among the sets that can be judged.
     """
     rows = []
-    own = projection.sets.groupby(c.SET_ID, sort=False)[DEPTH_READ_PCT].max()
+    known: dict[tuple[str, str, str], tuple[float, float] | None] = {}
     for row in observed.lives.to_dict("records"):
-        limits = _limits(projection, row[c.PLOW_POSITION], row[c.EDGE_TYPE], row[c.TRUCK_ID])
+        key = (row[c.PLOW_POSITION], row[c.EDGE_TYPE], row[c.TRUCK_ID])
+        if key not in known:
+            known[key] = _limits(projection, *key)
+        limits = known[key]
         if limits is None:
             continue
         low, high = limits
@@ -92,16 +93,13 @@ def check_projection(projection: LifeProjection, observed: ObservedLives) -> Lif
                 **{str(name): value for name, value in row.items()},
                 c.PRED_LOW: low,
                 c.PRED_HIGH: high,
-                DEPTH_READ_PCT: own.get(row[c.SET_ID], math.nan),
                 c.VERDICT: _verdict(row[c.MILES_MI], row[CAUSE], low, high),
             }
         )
     table = pd.DataFrame(rows, columns=TABLE_COLUMNS)
-    early = table[(table[c.VERDICT] == SHORTER) & (table[DEPTH_READ_PCT] < 90)]
-    notes = [
-        f"Set {row[c.SET_ID]} came off as worn with {row[DEPTH_READ_PCT]:.0f} % of its usable depth gone at its last reading."
-        for row in early.to_dict("records")
-    ]
+    if isinstance(observed.lives[c.EDGE_TYPE].dtype, pd.CategoricalDtype):  # it knows which type comes first
+        table[c.EDGE_TYPE] = table[c.EDGE_TYPE].astype(observed.lives[c.EDGE_TYPE].dtype)
+    notes = []
     for word, fewer in ((SHORTER, "less"), (LONGER, "more")):
         here = table[table[c.VERDICT] == word]
         if len(here) > 1 and here[c.TRUCK_ID].nunique() == 1:

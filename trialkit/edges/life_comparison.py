@@ -16,10 +16,9 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.edges.comparison import (
-    N_TRUCKS_REFERENCE,
     NO_INTERVAL,
+    NOTHING_COMPARED,
     ONE_TRUCK,
-    P_HOLM,
     PAIRED,
     PAIRS_IGNORED,
     PART_PAIRED,
@@ -34,8 +33,8 @@ from trialkit.stats.inference import PAIRS_NEEDED, Pairing, difference_interval,
 from trialkit.stats.ratios import ratio_set
 
 TABLE_COLUMNS = [
-    c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.BOUNDED, c.METHOD, c.P_VALUE, P_HOLM,
-    c.N_TRUCKS, N_TRUCKS_REFERENCE, c.N_PAIRS,
+    c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.BOUNDED, c.METHOD, c.P_VALUE, c.P_HOLM,
+    c.N_TRUCKS, c.N_TRUCKS_REFERENCE, c.N_PAIRS,
 ]  # fmt: skip
 
 
@@ -69,30 +68,35 @@ class LifeComparison(Summary):
 
     def sentence(self) -> str:
         """The comparisons in words."""
-        return " ".join(self.sentences()) or "No edge type shares a plow position with the reference."
+        return " ".join(self.sentences()) or NOTHING_COMPARED
 
     def _sentence(self, row: dict[Hashable, Any], say_place: bool) -> str:
         kind, reference = self.label(row[c.EDGE_TYPE]), self.label(row[c.REFERENCE])
-        start = f"On {position_words(row[c.PLOW_POSITION])}, {kind}" if say_place else sentence_case(kind)
+        place = f"on {position_words(row[c.PLOW_POSITION])}, " if say_place else ""
+        start = sentence_case(f"{place}{kind}")
+        life_of = sentence_case(f"{place}the life of {kind}")
         ratio, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
         level = level_words(self.confidence_level)
         if row[c.METHOD] in (ONE_TRUCK, NO_INTERVAL):
             if not ratio > 0:
-                return f"The life of {kind} cannot be set against that of {reference}."
+                return f"{life_of} cannot be set against that of {reference}."
             return (
                 f"{start} is projected to last {number(ratio, 2)} times as long as {reference} (no interval)."
             )
         if not math.isfinite(low):
-            return f"The life of {kind} cannot be set against that of {reference}: heights rose."
-        best = f"best estimate {number(ratio, 2)}; " if math.isfinite(ratio) else ""
+            return f"{life_of} cannot be set against that of {reference}: heights rose."
+        best = f"best estimate {number(ratio, 2)}; " if ratio > 0 else ""
         if not math.isfinite(high):
             if low > 1:
                 return f"{start} lasts at least {_digits(low)} times as long as {reference} ({best}{level} without an upper end)."
-            return f"The trial cannot tell how long {kind} lasts against {reference}: the {level} has no upper end."
-        between = f"between {_digits(low)} and {_digits(high)} times as long as {reference} ({best}{level})."
+            said = sentence_case(f"{place}the trial cannot tell how long {kind} lasts against {reference}")
+            return f"{said}: the {level} has no upper end."
+        ends = f"between {_digits(low)} and {_digits(high)}" if low > 0 else f"at most {_digits(high)}"
+        between = f"{ends} times as long as {reference} ({best}{level})."
         if low > 1 or high < 1:
             return f"{start} lasts {between}"
-        return f"No difference in life between {kind} and {reference} is shown: {kind} may last {between}"
+        said = sentence_case(f"{place}no difference in life between {kind} and {reference} is shown")
+        return f"{said}: {kind} may last {between}"
 
 
 def compare_lives(projection: LifeProjection, reference: str | None = None) -> LifeComparison:
@@ -136,7 +140,7 @@ def compare_lives(projection: LifeProjection, reference: str | None = None) -> L
             continue
         block = [_compared(projection, place, kind, chosen) for kind in here if kind != chosen]
         adjusted = holm_adjusted([row[c.P_VALUE] for row in block])
-        rows.extend({**row, P_HOLM: p} for row, p in zip(block, adjusted, strict=True))
+        rows.extend({**row, c.P_HOLM: p} for row, p in zip(block, adjusted, strict=True))
     result = LifeComparison(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=_method(projection.confidence_level),
@@ -151,8 +155,8 @@ def _compared(projection: LifeProjection, place: str, kind: str, reference: str)
     """One row of the comparison."""
     level = projection.confidence_level
     of_type, of_reference = projection.samples[place, kind], projection.samples[place, reference]
-    pairing = _pairing(projection.trucks, place, kind, reference)
-    found = ratio_set(of_reference, of_type, pairing, level).known_non_negative()
+    pairing = truck_pairs(projection.trucks, place, kind, reference)
+    found = ratio_set(of_reference, of_type, pairing, level).known_non_negative(of_type.mean)
     difference = difference_interval(of_reference, of_type, pairing, level)
     if min(of_type.n, of_reference.n) < 2:
         method = ONE_TRUCK
@@ -175,12 +179,13 @@ def _compared(projection: LifeProjection, place: str, kind: str, reference: str)
         c.METHOD: method,
         c.P_VALUE: difference.p_value,
         c.N_TRUCKS: of_type.n,
-        N_TRUCKS_REFERENCE: of_reference.n,
+        c.N_TRUCKS_REFERENCE: of_reference.n,
         c.N_PAIRS: pairing.n,
     }
 
 
-def _pairing(trucks: pd.DataFrame, place: str, kind: str, reference: str) -> Pairing:
+def truck_pairs(trucks: pd.DataFrame, place: str, kind: str, reference: str) -> Pairing:
+    """The trucks that carried both types on a plow position, by their use of sets."""
     here = trucks[trucks[c.PLOW_POSITION] == place]
     one, other = (
         pd.Series(rows[USE_PER_1000_MI].to_numpy(), rows[c.TRUCK_UNIT].astype(object))
@@ -214,14 +219,18 @@ def _notes(result: LifeComparison, projection: LifeProjection, reference: str) -
     ]
     for row in alone.to_dict("records"):
         notes.append(
-            f"{result.label(row[c.EDGE_TYPE])} on {position_words(row[c.PLOW_POSITION])} is not compared: "
-            f"{result.label(reference)} has no projected life there."
+            sentence_case(
+                f"{result.label(row[c.EDGE_TYPE])} on {position_words(row[c.PLOW_POSITION])} is not compared: "
+            )
+            + f"{result.label(reference)} has no projected life there."
         )
     basis = {(row[c.PLOW_POSITION], row[c.EDGE_TYPE]): row[c.BASIS] for row in table.to_dict("records")}
     for row in result.table.to_dict("records"):
         kind, place = row[c.EDGE_TYPE], row[c.PLOW_POSITION]
-        who = f"{result.label(kind)} against {result.label(reference)} on {position_words(place)}"
-        if min(row[c.N_TRUCKS], row[N_TRUCKS_REFERENCE]) < 2:
+        who = sentence_case(
+            f"{result.label(kind)} against {result.label(reference)} on {position_words(place)}"
+        )
+        if min(row[c.N_TRUCKS], row[c.N_TRUCKS_REFERENCE]) < 2:
             notes.append(f"{who}: one truck with a wear rate for one of them, so no interval is given.")
         elif row[c.N_PAIRS] and row[c.METHOD] in (PAIRED, PART_PAIRED):
             notes.append(

@@ -94,7 +94,9 @@ class ObservedLives(Summary):
 
     def sentence(self) -> str:
         """The breaks and losses in words."""
-        return " ".join(self.sentences()) or "No set was put on, so nothing was seen to wear out or break."
+        return (
+            " ".join(self.sentences()) or "No set ran any known miles, so nothing can be said about breaks."
+        )
 
     def _sentence(self, row: Mapping[Any, Any]) -> str:
         piece = "set" if row[CAUSE] == BROKEN_OR_LOST else "section"
@@ -194,7 +196,7 @@ def observe_lives(
             f"{100 * confidence_level:.6g}% Poisson intervals, and for no event the one-sided bound. Half-lives by Kaplan and "
             "Meier, the other cause counted as not ended."
         ),
-        notes=tuple(_notes(lives, unknown)),
+        notes=tuple(_notes(lives, unknown, labels or {})),
         medians=pd.DataFrame(medians, columns=MEDIAN_COLUMNS),
         tenths=pd.DataFrame(tenths, columns=TENTH_COLUMNS),
         comparisons=pd.DataFrame(comparisons, columns=COMPARISON_COLUMNS),
@@ -354,7 +356,7 @@ def _comparisons(
     return rows
 
 
-def _notes(lives: pd.DataFrame, unknown: list[str]) -> list[str]:
+def _notes(lives: pd.DataFrame, unknown: list[str], labels: Mapping[str, str]) -> list[str]:
     """Caveats about the lives."""
     notes = []
     if unknown:
@@ -367,7 +369,7 @@ def _notes(lives: pd.DataFrame, unknown: list[str]) -> list[str]:
     for kind, group in broken.groupby(c.EDGE_TYPE, observed=True):
         if len(group) > 1 and group[c.TRUCK_ID].nunique() == 1:
             notes.append(
-                f"All {len(group)} sets of {kind} that broke or were lost were on truck {group[c.TRUCK_ID].iloc[0]}: it may be "
+                f"All {len(group)} sets of {labels.get(str(kind), str(kind).replace('_', ' '))} that broke or were lost were on truck {group[c.TRUCK_ID].iloc[0]}: it may be "
                 "the truck or its route rather than the edge, and the interval takes them as independent."
             )
     return notes

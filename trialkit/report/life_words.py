@@ -1,0 +1,271 @@
+"""What the report says about lives, in sentences and short tables.
+
+Answers: how long does each edge type last, how many times as long as the reference, how often does one break, and what may
+a council not read out of that?
+
+Everything is said from a `life_study.LifeStudy`; no figure is typed here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable
+from typing import Any
+
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit.edges import depth_left as dl
+from trialkit.edges import observed as ob
+from trialkit.edges import unevenness as un
+from trialkit.edges.life import BASIS_WORDS, SECTION
+from trialkit.edges.life_check import SHORTER
+from trialkit.edges.life_margin import MARGIN
+from trialkit.edges.wear import position_words
+from trialkit.formatting import listed, number, percent, sentence_case
+from trialkit.report.life_study import LifeStudy, evenness_table
+
+BRIEF_LIVES = [
+    c.EDGE_TYPE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.PRED_LOW, c.PRED_HIGH, c.UNIT, c.USABLE_DEPTH_IN,
+    c.N_TRUCKS, c.N_SETS,
+]  # fmt: skip
+BRIEF_RATIOS = [
+    c.EDGE_TYPE,
+    c.REFERENCE,
+    c.PLOW_POSITION,
+    c.ESTIMATE,
+    c.CONF_LOW,
+    c.CONF_HIGH,
+    c.BOUNDED,
+    c.N_TRUCKS,
+]
+BRIEF_EVENTS = [
+    c.EDGE_TYPE, c.PLOW_POSITION, ob.CAUSE, ob.EVENTS, c.MILES_MI, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, ob.UPPER_BOUND, c.UNIT,
+]  # fmt: skip
+BRIEF_LEFT = [
+    c.EDGE_TYPE, c.PLOW_POSITION, ob.CAUSE, dl.PIECE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.UNIT, dl.LEFT_IN, dl.UNEVEN_PCT,
+    dl.LEFT_USD, dl.TOTAL_USD, dl.N_PIECES, c.N_TRUCKS,
+]  # fmt: skip
+BRIEF_EVENNESS = [
+    c.EDGE_TYPE, c.PLOW_POSITION, c.TERM, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.UNIT, un.SHAPE_PCT, c.N_TRUCKS,
+]  # fmt: skip
+EARLY_PCT = 10.0
+"""Usable depth at the thinnest spot above which a set is said to have come off early: common practice, no source. [%]"""
+MOST_NAMED = 5
+SHORT_CAUSES = {
+    ob.WORN_OUT: "worn out",
+    ob.BROKEN_OR_LOST: "broken or lost",
+    ob.SECTION_WORN_OUT: "section worn out",
+    ob.SECTION_BROKEN_OR_LOST: "section broken or lost",
+}
+TERM_WORDS = {
+    un.RANGE: "thinnest less thickest spot",
+    un.TILT: "right end less left end",
+    un.BOW: "ends less middle",
+}
+
+LIVES_HEADINGS = {c.ESTIMATE: "Mean life"}
+RATIOS_HEADINGS = {c.ESTIMATE: "Times as long"}
+EVENTS_HEADINGS = {
+    ob.CAUSE: "What happened", ob.EVENTS: "Number", c.ESTIMATE: "Rate", ob.UPPER_BOUND: "Bound if none",
+}  # fmt: skip
+LEFT_HEADINGS = {
+    ob.CAUSE: "Came off as", dl.PIECE: "Piece", c.ESTIMATE: "Depth thrown away", dl.LEFT_IN: "The same",
+    dl.UNEVEN_PCT: "Of it by uneven wear", dl.LEFT_USD: "Of a piece's price", dl.TOTAL_USD: "In all", dl.N_PIECES: "Pieces",
+}  # fmt: skip
+EVENNESS_HEADINGS = {c.TERM: "Wear of the", un.SHAPE_PCT: "Share of the mean wear"}
+
+
+# ---------------------------------------------------------------- sentences
+def how_long(lives: LifeStudy) -> list[str]:
+    """How long a set of each type lasts to its limit, and what the range for the next set means."""
+    said = list(lives.projection.sentences()) or [lives.projection.sentence()]
+    ranged = lives.projection.table[c.PRED_LOW].notna().any()
+    return [*said, *([next_set(lives.confidence_level)] if ranged else [])]
+
+
+def next_set(confidence_level: float) -> str:
+    """What the range for the next set is, beside the interval of the mean."""
+    level = percent(100 * confidence_level)
+    return (
+        f"The range for the next set is meant to hold the life of one more set on one more truck in {level} of cases. It is wider "
+        "than the interval, which only says how well the mean is known: buy by the mean, and keep spares for the short end."
+    )
+
+
+def how_many_times(lives: LifeStudy) -> list[str]:
+    """How many times as long as the reference, why that is not the ratio of wear rates, and the agreed margin."""
+    said = list(lives.compared.sentences()) or [lives.compared.sentence()]
+    return [*said, *depth_matters(lives), *(lives.margin.sentences() if lives.margin is not None else ())]
+
+
+def depth_matters(lives: LifeStudy) -> list[str]:
+    """Where usable depths differ: the ratio of wear rates beside the ratio of lives."""
+    said = []
+    rate = _by_cell(lives.rates.table, c.ESTIMATE)
+    depth = _by_cell(lives.projection.table, c.USABLE_DEPTH_IN)
+    several = lives.compared.table[c.PLOW_POSITION].nunique() > 1
+    for row in lives.compared.table.to_dict("records"):
+        own, other = _keys(row)
+        slower = rate[other] / rate[own] if rate[own] > 0 else math.nan
+        known = row[c.CONF_LOW] > 1 or math.isfinite(row[c.CONF_HIGH])
+        if not (slower > 1 and row[c.ESTIMATE] > 0 and known):
+            continue
+        if depth[own] == depth[other]:
+            continue
+        kind, reference = lives.compared.label(row[c.EDGE_TYPE]), lives.compared.label(row[c.REFERENCE])
+        where = f" on {position_words(row[c.PLOW_POSITION])}" if several else ""
+        said.append(
+            f"By the best estimates {kind}{where}, of which {number(depth[own], 2)} in may wear off against "
+            f"{number(depth[other], 2)} in of {reference}, wears {number(slower, 2)} times slower and lasts "
+            f"{number(row[c.ESTIMATE], 2)} times as long."
+        )
+    why = "The ratio of lives is not that of wear rates, because usable depths differ."
+    return [f"{why} {said[0]}", *said[1:]] if said else []
+
+
+def what_broke(lives: LifeStudy) -> list[str]:
+    """Breaks and losses per 1,000 miles, and what it means that none was seen."""
+    seen = lives.observed
+    said = list(seen.sentences()) or [seen.sentence()]
+    broken = seen.table[seen.table[ob.CAUSE].isin([ob.BROKEN_OR_LOST, ob.SECTION_BROKEN_OR_LOST])]
+    if (broken[ob.EVENTS] == 0).any():
+        said.append(
+            "No break seen is not a rate of zero: the bound is the highest rate with which so many miles without a break still "
+            "agree."
+        )
+    return said
+
+
+def as_projected(lives: LifeStudy) -> list[str]:
+    """Whether sets lasted as projected from the other trucks, and what stands out."""
+    return [lives.check.sentence(), *lives.check.notes, *came_off_early(lives)]
+
+
+def came_off_early(lives: LifeStudy) -> list[str]:
+    """Sets that came off as worn, sooner than projected, though their thinnest spot was far from its limit."""
+    check = lives.check.table
+    shorter = set(check.loc[check[c.VERDICT] == SHORTER, c.SET_ID])
+    pieces = lives.left.pieces
+    own = pieces[(pieces[dl.PIECE] == dl.SET) & pieces[c.SET_ID].isin(shorter)]
+    thinnest = own[dl.LEFT_PCT] - own[dl.UNEVEN_PCT].fillna(0.0)
+    early = own[thinnest > EARLY_PCT]
+    if early.empty:
+        return []
+    names = [
+        f"{name} ({percent(left)})" for name, left in zip(early[c.SET_ID], thinnest[early.index], strict=True)
+    ]
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    verb = (
+        "came off with some of its usable depth"
+        if len(names) == 1
+        else "came off with some of their usable depth"
+    )
+    return [
+        f"Of the sets that lasted less, {listed(names[:MOST_NAMED])}{more} {verb} left even at the thinnest spot, so it was the shop that ended the life, "
+        "not the limit."
+    ]
+
+
+def evenness(lives: LifeStudy) -> list[str]:
+    """How unevenly edges wear across the blade."""
+    return list(lives.evenness.sentences()) or [lives.evenness.sentence()]
+
+
+def thrown_away(lives: LifeStudy) -> list[str]:
+    """How much usable depth was thrown away, in percent, inches and money."""
+    return list(lives.left.sentences()) or [lives.left.sentence()]
+
+
+def for_the_council(lives: LifeStudy) -> list[str]:
+    """The findings about life in the order in which a council asks: how long, and how many times as long."""
+    said = list(lives.projection.sentences()) or [lives.projection.sentence()]
+    return [*said, *how_many_times(lives)]
+
+
+def limits(lives: LifeStudy) -> list[str]:
+    """What the lives do not say, in plain words."""
+    said = [
+        "A projected life assumes that an edge wears as fast to its limit as it did while it was read, and that no set breaks or "
+        "gets lost before."
+    ]
+    sections = [
+        lives.projection.label(row[c.EDGE_TYPE])
+        for row in lives.projection.table.to_dict("records")
+        if row[c.BASIS] == BASIS_WORDS[SECTION]
+    ]
+    if sections:
+        said.append(
+            f"The life of {listed(list(dict.fromkeys(sections)))} is that of a section at its place: sections are replaced singly, so "
+            "the set as a whole has no end."
+        )
+    if lives.margin is not None:
+        said.append(
+            f"The margin of {number(float(lives.margin.table[MARGIN].iloc[0]), 3)} was taken from trial.toml; it means something only "
+            "if it was agreed before the season."
+            if len(lives.margin.table)
+            else "The margin in trial.toml could not be tested."
+        )
+    return [sentence_case(sentence) for sentence in said]
+
+
+def caveats(lives: LifeStudy) -> list[str]:
+    """What the analyses of life themselves ask to be kept in mind."""
+    results = (lives.projection, lives.compared, lives.observed, lives.check, lives.evenness, lives.left)
+    return list(dict.fromkeys(note for result in results for note in result.notes))
+
+
+def method(lives: LifeStudy) -> list[str]:
+    """How it was worked out, a paragraph for each analysis."""
+    results = [lives.projection, lives.compared, lives.observed, lives.check, lives.evenness, lives.left]
+    if lives.margin is not None:
+        results.insert(2, lives.margin)
+    return [result.method for result in results]
+
+
+# ---------------------------------------------------------------- short tables
+def lives_in_brief(lives: LifeStudy) -> pd.DataFrame:
+    """Mean life and range for the next set, without the columns that only a statistician reads."""
+    return lives.projection.table[BRIEF_LIVES]
+
+
+def ratios_in_brief(lives: LifeStudy) -> pd.DataFrame:
+    """Ratios of lives, without the columns that only a statistician reads."""
+    return lives.compared.table[BRIEF_RATIOS]
+
+
+def events_in_brief(lives: LifeStudy) -> pd.DataFrame:
+    """How often sets and sections wore out or broke; the bound stands only where nothing happened."""
+    table = lives.observed.table[BRIEF_EVENTS]
+    bound = table[ob.UPPER_BOUND].where(table[ob.EVENTS] == 0)
+    return table.assign(**{ob.UPPER_BOUND: bound, ob.CAUSE: table[ob.CAUSE].map(SHORT_CAUSES)})
+
+
+def left_in_brief(lives: LifeStudy) -> pd.DataFrame:
+    """Usable depth thrown away, by edge type and cause."""
+    table = lives.left.table[BRIEF_LEFT]
+    uneven = table[dl.UNEVEN_PCT].where(table[ob.CAUSE] == ob.WORN_OUT)
+    return table.assign(**{ob.CAUSE: table[ob.CAUSE].map(ob.CAUSE_WORDS), dl.UNEVEN_PCT: uneven})
+
+
+def evenness_in_brief(lives: LifeStudy) -> pd.DataFrame:
+    """Range, tilt and bow of each edge type, one row each."""
+    table = evenness_table(lives)[BRIEF_EVENNESS]
+    order = {key: place for place, key in enumerate(_cells(lives.evenness.table))}
+    rank = [order[key] for key in _cells(table)]
+    table = table.assign(**{c.ROW: rank}).sort_values(c.ROW, kind="stable").drop(columns=c.ROW)
+    return table.assign(**{c.TERM: table[c.TERM].map(TERM_WORDS)}).reset_index(drop=True)
+
+
+def _cells(table: pd.DataFrame) -> list[tuple[str, str]]:
+    return list(zip(table[c.PLOW_POSITION].astype(str), table[c.EDGE_TYPE].astype(str), strict=True))
+
+
+def _by_cell(table: pd.DataFrame, column: str) -> dict[tuple[str, str], float]:
+    return dict(zip(_cells(table), table[column].astype(float), strict=True))
+
+
+def _keys(row: dict[Hashable, Any]) -> tuple[tuple[str, str], tuple[str, str]]:
+    """The cell of a type and that of its reference."""
+    place = str(row[c.PLOW_POSITION])
+    return (place, str(row[c.EDGE_TYPE])), (place, str(row[c.REFERENCE]))

@@ -1,0 +1,191 @@
+"""The figures of uneven wear, one function each.
+
+Answers: what does the edge look like across the blade, and how fast do its stations grow apart?
+
+As `figures`: each function takes a result and ``ax=None`` and returns the Axes. The words come from `profile_captions`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit import formatting
+from trialkit.edges.profile import USED_PCT
+from trialkit.edges.unevenness import RANGE
+from trialkit.report import theme
+from trialkit.report.cells import level_words
+from trialkit.report.figure_rows import (
+    direct_label,
+    draw_interval,
+    estimate_rows,
+    labels_of,
+    name_rows,
+    new_axes,
+    of_row,
+    set_scale,
+    types_of,
+)
+from trialkit.report.figures import apart
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+LIMIT_PCT = 100.0
+
+
+def profiles(result: Any, ax: Any = None, *, labels: Mapping[str, str] | None = None) -> np.ndarray:
+    """The edge as seen from the cab: how much of the usable depth is gone at each station as the miles add up.
+
+    Parameters
+    ----------
+    result : Profiles
+        `table` with edge_type, plow_position, share_frac, miles_mi [mi], station and used_pct.
+    ax : array of Axes, optional
+        One for each edge type on each plow position; a new figure if not given.
+    labels : mapping, optional
+        Printed name of each edge type, if not as in the result.
+
+    Returns
+    -------
+    array of Axes
+        New edge at the top, discard limit at the bottom; the lines go from pale to dark as the miles add up.
+    """
+    names = labels_of(result, labels)
+    cells = profile_cells(result.table)
+    styles = theme.edge_styles(types_of(result.table))
+    with theme.print_style():
+        axes = _new_panels(max(1, len(cells))) if ax is None else np.atleast_1d(ax).ravel()
+        several = len({place for place, _ in cells}) > 1
+        for panel, (place, kind) in zip(axes, cells, strict=False):
+            table = result.table
+            own = table[(table[c.PLOW_POSITION] == place) & (table[c.EDGE_TYPE] == kind)]
+            trucks = formatting.counted(int(own[c.N_TRUCKS].max()), "truck")
+            where = f"{place.replace('_', ' ')}, {trucks}" if several else trucks
+            panel.set_title(
+                f"{theme.drawable(formatting.named(kind, names), 38)}\n{where}", fontsize=theme.BODY_PT
+            )
+            _draw_profile(panel, own, styles[kind])
+        if not cells:
+            axes[0].text(0.5, 0.5, "No set was read twice", ha="center", transform=axes[0].transAxes)
+        else:
+            lowest = max(LIMIT_PCT, float(result.table[USED_PCT].max()))
+            axes[0].set_ylim(1.06 * lowest, min(-4.0, 1.05 * float(result.table[USED_PCT].min())))
+        figure = axes[0].get_figure()
+        for panel in axes:
+            spot = panel.get_subplotspec()
+            if spot is None or spot.is_first_col():
+                panel.set_ylabel("Usable depth gone [%]")
+        figure.supxlabel(
+            "Station, from the left end seen from the cab to the right end\n"
+            "Lines: a quarter, a half, three quarters and all of the miles over which each set was read, mean of\n"
+            "the trucks; the miles stand beside them. Dashed: discard limit.",
+            fontsize=theme.BODY_PT,
+        )
+        return axes
+
+
+def unevenness(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str] | None = None) -> Axes:
+    """How fast the thinnest and the thickest spot grow apart, with its interval, and the trucks as small marks.
+
+    Parameters
+    ----------
+    result : Unevenness
+        `table` with edge_type, plow_position, estimate, conf_low, conf_high and n_trucks; `trucks` with range.
+    ax : Axes, optional
+        Where to draw; a new figure of the printed width if not given.
+    labels : mapping, optional
+        Printed name of each edge type, if not as in the result.
+
+    Returns
+    -------
+    Axes
+        Logarithmic when the estimates differ by 10 times or more and all are positive.
+    """
+    rows = list(estimate_rows(result.table, labels_of(result, labels)))
+    trucks = [of_row(result.trucks, row)[RANGE].dropna().to_numpy(float) for row in rows]
+    with theme.print_style():
+        ax = ax if ax is not None else new_axes(len(rows))
+        values = [
+            value
+            for row, own in zip(rows, trucks, strict=True)
+            for value in (row.estimate, row.low, row.high, *own)
+        ]
+        left, right = set_scale(ax, values, [row.estimate for row in rows])
+        for place, (row, own) in enumerate(zip(rows, trucks, strict=True)):
+            draw_interval(ax, row, place, left, right)
+            ax.plot(
+                own, np.full(len(own), place + 0.27), ls="", marker=row.style.marker, ms=3.6, mfc="white", mec=row.style.color,
+                mew=0.9,
+            )  # fmt: skip
+            direct_label(ax, row, place, left, right, range_words(row.estimate, row.low, row.high))
+        name_rows(ax, rows)
+        scale = ", logarithmic scale" if ax.get_xscale() == "log" else ""
+        ax.set_xlabel(
+            f"Inches that thinnest and thickest spot grow apart in 1,000 miles{scale}\n"
+            f"Line: {level_words(result.confidence_level)} of the mean over trucks. Small open marks: single trucks."
+        )
+        return ax
+
+
+def range_words(estimate: float, low: float, high: float) -> str:
+    """A range with its interval, or only its upper end where none is shown."""
+    if math.isfinite(high) and not low > 0:
+        return f"at most {formatting.fixed(high, formatting.interval_decimals(high, 0.0, high))} in"
+    if not math.isfinite(high):
+        return f"{formatting.number(estimate, 2)} in ({formatting.NO_INTERVAL})"
+    return f"{formatting.interval(estimate, low, high)} in"
+
+
+def profile_cells(table: pd.DataFrame) -> list[tuple[str, str]]:
+    """Plow positions and edge types of the profiles, in their order."""
+    return list(
+        dict.fromkeys(zip(table[c.PLOW_POSITION].astype(str), table[c.EDGE_TYPE].astype(str), strict=True))
+    )
+
+
+def _draw_profile(panel: Axes, own: pd.DataFrame, style: theme.EdgeStyle) -> None:
+    """The profiles of one edge type, pale to dark, with their miles."""
+    shares = list(dict.fromkeys(own[c.SHARE_FRAC]))
+    stations = sorted(set(own[c.STATION]))
+    panel.axhline(LIMIT_PCT, color=theme.QUIET_INK, lw=0.9, ls=(0, (4, 3)))
+    panel.axhline(0.0, color=theme.QUIET_INK, lw=0.9)
+    ends = []
+    for number, share in enumerate(shares, 1):
+        line = own[own[c.SHARE_FRAC] == share]
+        panel.plot(
+            line[c.STATION], line[USED_PCT], color=style.color, lw=1.8, marker=style.marker, ms=4,
+            alpha=0.3 + 0.7 * number / len(shares),
+        )  # fmt: skip
+        ends.append(
+            (float(line[USED_PCT].iloc[-1]), float(line[c.STATION].iloc[-1]), float(line[c.MILES_MI].iloc[0]))
+        )
+    ends.sort()
+    heights = apart(np.array([end[0] for end in ends]), 9.0, 0.0, math.inf)
+    for (_, station, miles), height in zip(ends, heights, strict=True):
+        panel.annotate(
+            f"{formatting.number(miles)} mi", (station, height), xytext=(7, 0), textcoords="offset points", va="center",
+            fontsize=theme.SMALL_PT, color=theme.INK, annotation_clip=False,
+        )  # fmt: skip
+    room = max(0.4, 0.3 * (stations[-1] - stations[0]))
+    panel.set_xlim(stations[0] - 0.35, stations[-1] + room)
+    panel.set_xticks(stations if len(stations) <= 12 else stations[:: math.ceil(len(stations) / 12)])
+    panel.grid(axis="y")
+
+
+def _new_panels(n: int) -> np.ndarray:
+    import matplotlib.pyplot as plt
+
+    across = 1 if n == 1 else 2
+    down = math.ceil(n / across)
+    _, axes = plt.subplots(
+        down, across, figsize=(theme.WIDTH_IN, 0.8 + 2.3 * down), sharey=True, squeeze=False
+    )
+    for spare in axes.ravel()[n:]:
+        spare.remove()
+    return axes.ravel()[:n]
