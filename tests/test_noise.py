@@ -182,22 +182,8 @@ def test_impossible_samples_stop_everything():
 
 def test_summary_shows_headings_and_cautions():
     text = str(noise.estimate_levels(sound_table(*two_trucks())))
-    assert "Level, dBA" in text
+    assert "Edge type" in text and "Expanded uncertainty, dB" in text
     assert f"Note: {NOISE_CAUTIONS[0]}" in text
-
-
-def test_drifted_samples():
-    table = pd.DataFrame(
-        {
-            c.SOUND_ID: list("ABCD"),
-            c.CAL_BEFORE_DB: [114.0, 114.0, 114.0, None],
-            c.CAL_AFTER_DB: [115.0, 112.9, 115.1, 118.0],
-        }
-    )
-    found = noise.drifted_samples(table)
-    assert found[c.SOUND_ID].tolist() == ["B", "C"]
-    assert found[c.DRIFT_DB].tolist() == pytest.approx([-1.1, 1.1])
-    assert noise.drifted_samples(table, limit_db=0.5)[c.SOUND_ID].tolist() == ["A", "B", "C"]
 
 
 # ---------------------------------------------------------------- exposure
@@ -428,6 +414,43 @@ def test_a_share_of_nothing_needs_no_samples():
     assert line(exposure.table, task=WHOLE_SHIFT, criterion="eu_limit")[c.N_SAMPLES] == 6
 
 
+def test_doses_of_other_shift_lengths_are_in_proportion():
+    table = sound_table(*every_task("steel", 86), *every_task("carbide", 84))
+    exposure = noise_exposure.estimate_exposure(table, ALL_TASKS, criteria=["niosh_rel"])
+    found = exposure.by_shift_length((6.0, 12.0)).set_index([c.EDGE_TYPE, c.SHIFT_LENGTH_H])
+    whole = line(exposure.table, "steel", WHOLE_SHIFT, "niosh_rel")
+    for name in (c.DOSE_PCT, c.DOSE_LOW_PCT, c.DOSE_HIGH_PCT):
+        assert found.loc[("steel", 12.0), name] == pytest.approx(whole[name], nan_ok=True)
+        assert found.loc[("steel", 6.0), name] == pytest.approx(whole[name] / 2, nan_ok=True)
+    direct = noise_exposure.estimate_exposure(table, ALL_TASKS, criteria=["niosh_rel"], shift_length_h=6.0)
+    half = line(direct.table, "steel", WHOLE_SHIFT, "niosh_rel")
+    assert found.loc[("steel", 6.0), c.DOSE_PCT] == pytest.approx(half[c.DOSE_PCT])
+    assert found.loc[("steel", 6.0), c.REACHED] == half[c.REACHED]
+
+
+def test_what_the_rows_of_a_shift_are_about():
+    down = sound_table(*two_trucks(), *two_trucks(84, 82, "carbide"))
+    throughout = noise_exposure.estimate_exposure(down)
+    assert throughout.shift_words == "a 12-hour shift with the blade down throughout"
+    assert not throughout.is_whole
+    part = noise_exposure.estimate_exposure(down, {BLADE_DOWN: 0.5, IDLE: 0.5})
+    assert part.shift_words == "the blade-down part of a 12-hour shift (6.0 h)"
+    assert part.shift_words in part.sentence()
+    whole = noise_exposure.estimate_exposure(sound_table(*every_task()), ALL_TASKS)
+    assert whole.is_whole and whole.shift_words == "a 12-hour shift"
+    idle = noise_exposure.estimate_exposure(sound_table(sample("A", "steel", 70, IDLE)))
+    assert idle.shift_rows().empty and idle.shift_words == "a 12-hour shift"
+
+
+def test_rows_of_a_shift_take_energy_averages_where_there_are_any():
+    rows = two_trucks()
+    five = [row | {c.EXCHANGE_RATE_DB: 5.0} for row in (*rows, *two_trucks(84, 82, "carbide"))]
+    found = noise_exposure.estimate_exposure(sound_table(*rows, *five)).shift_rows()
+    osha = found[found[c.CRITERION] == "osha_action"].set_index(c.EDGE_TYPE)
+    assert osha[c.EXCHANGE_RATE_DB].to_dict() == {"steel": 3, "carbide": 5}
+    assert found[found[c.CRITERION] == "niosh_rel"][c.EDGE_TYPE].tolist() == ["steel"]
+
+
 def test_impossible_shift_length():
     with pytest.raises(UsageError, match="25 h"):
         noise_exposure.estimate_exposure(sound_table(*two_trucks()), shift_length_h=25)
@@ -549,7 +572,10 @@ def test_louder_and_not_shown_and_without_interval():
         for other in (louder, same, one)
     ]
     assert "carbide was louder than steel by 4.0 dB (3.3 to 4.7)" in said[0]
-    assert "no difference between carbide and steel is shown: 0.1 dB (-0.6 to 0.8)" in said[1]
+    assert (
+        "no difference between carbide and steel is shown (0.1 dB louder in the samples, interval 0.6 dB quieter to 0.8 dB "
+        "louder)" in said[1]
+    )
     assert "carbide was 2.1 dB quieter than steel in the samples (no interval)" in said[2]
 
 
@@ -633,7 +659,9 @@ def test_restricted_to_conditions():
 def test_unbalanced_conditions_are_noted():
     rows = [sample(f"{e}{i}", e, 85 + i, **{c.RADIO: radio, c.WINDOW: window, c.SPEED_MPH: mph})
             for e, radio, window, mph in (("steel", "on", "open", 18), ("carbide", "off", "closed", 24)) for i in range(2)]  # fmt: skip
-    notes = " ".join(noise_comparison.compare_edge_types(sound_table(*rows)).notes)
+    compared = noise_comparison.compare_edge_types(sound_table(*rows))
+    notes = " ".join(compared.notes)
+    assert len(compared.uneven) == 3 and set(compared.uneven) < set(compared.notes)
     assert (
         "The radio was on for 0% of the time sampled with the blade down with carbide and 100% with steel"
         in notes
@@ -648,9 +676,10 @@ def test_unrecorded_conditions_are_noted_and_not_adjusted_for():
     rows = two_trucks(86, 84) + two_trucks(83, 82, "carbide")
     bare = sound_table(*rows).assign(**{c.RADIO: None}).drop(columns=[c.WINDOW, c.SPEED_MPH])
     compared = noise_comparison.compare_edge_types(bare)
-    assert any(
-        note.startswith("Radio and window were not recorded with the blade down") for note in compared.notes
-    )
+    (note,) = compared.uneven
+    assert note in compared.notes
+    assert note.startswith("Radio and window were not recorded with the blade down")
+    assert note.endswith("the radio added 2.8 dB and an open window 1.3 dB (Seshagiri 1998).")
     assert compared.table[c.BASIS].tolist() == ["as measured"]
     assert compared.effects.empty
 

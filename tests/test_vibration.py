@@ -172,6 +172,19 @@ def test_sentence_of_the_exposure():
     )
 
 
+def test_trucks_stand_in_the_axis_that_governs():
+    rows = trucks("steel") + [
+        row("D", "carbide", axis, rms) for axis, rms in (("x", 0.5), ("y", 0.1), ("z", 0.6))
+    ]
+    found = vibration.estimate_exposure(table(*rows), daily_h=8.0)
+    assert found.governing()[[c.EDGE_TYPE, c.AXIS]].values.tolist() == [["steel", "z"], ["carbide", "x"]]
+    # by hand, 8 h: z with factor 1, x with factor 1.4
+    a8 = found.a8_by_truck().set_index(c.TRUCK_ID)[c.A8_M_S2]
+    assert a8.to_dict() == pytest.approx({"A": 0.54, "B": 0.60, "C": 0.66, "D": 0.70})
+    still = vibration.estimate_exposure(table(*[row("A", "steel", axis, 0.0) for axis in AXES]))
+    assert still.a8_by_truck()[c.A8_M_S2].unique().tolist() == [0.0]
+
+
 def test_impossible_samples():
     with pytest.raises(TrialDataError, match="60"):
         vibration.estimate_exposure(table(row("A", "steel", "z", 60)))

@@ -37,9 +37,6 @@ TASK_WORDS = {
 }
 """How each task reads in a sentence."""
 
-DRIFT_DB = 1.0
-"""Largest difference of the calibrations before and after a sample [dB]; common practice, no source. ISO 9612:2009, 12.2,
-is stricter: 0.5 dB."""
 FEW_SAMPLES = 3
 SAMPLE_SPREAD_DB = 3.0
 """ISO 9612:2009, 9.3: at least three samples of a task, and more if they span 3 dB or more."""
@@ -209,28 +206,6 @@ def average_by_truck(usable: pd.DataFrame, keys: Sequence[str]) -> pd.DataFrame:
     )
     average = sums[c.LEVEL_DBA] / (60.0 * sums[c.DURATION_H])
     return sums.assign(**{c.LEVEL_DBA: sound.level_of(average, sums[c.EXCHANGE_RATE_DB])})
-
-
-def drifted_samples(samples: pd.DataFrame, limit_db: float = DRIFT_DB) -> pd.DataFrame:
-    """Samples whose calibrations before and after differ by more than a limit.
-
-    When to use: to query them before the analysis; a drifting instrument shifts every level that it read.
-
-    Parameters
-    ----------
-    samples : DataFrame
-        cal_before_db, cal_after_db; samples without both cannot be judged and are not returned.
-    limit_db : float
-        Largest difference that is accepted [dB].
-
-    Returns
-    -------
-    DataFrame
-        The samples concerned with a column drift_db, after minus before [dB].
-    """
-    drift = samples[c.CAL_AFTER_DB] - samples[c.CAL_BEFORE_DB]
-    off = drift.abs() > limit_db + 1e-9
-    return samples[off].assign(**{c.DRIFT_DB: drift[off]})
 
 
 def usable_sound(samples: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:

@@ -53,12 +53,15 @@ class NoiseComparison(Summary):
         quieter than the reference.
     effects : DataFrame
         What radio, window and speed were found to do: task, exchange_rate_db, term, estimate, std_error, df.
+    uneven : tuple of str
+        Which of radio, window and speed differed between edge types with the blade down, or were never recorded.
     confidence_level : float
     label : EdgeLabels
         Names of the edge types.
     """
 
     effects: pd.DataFrame
+    uneven: tuple[str, ...]
     confidence_level: float
     label: EdgeLabels
 
@@ -78,30 +81,48 @@ class NoiseComparison(Summary):
         rows = self.table[self.table[c.TASK] == task]
         return rows[rows[c.EXCHANGE_RATE_DB] == rows[c.EXCHANGE_RATE_DB].min()].astype({c.BASIS: str})
 
-    def sentence(self) -> str:
-        """The difference with the blade down, one clause per edge type."""
-        rows, own = self.primary(), self.above_own()
+    def headline(self) -> str:
+        """The difference with the blade down, one clause per edge type: the line that counts."""
+        rows = self.primary()
         if rows.empty:
             return "No two edge types were measured with the blade down, so they cannot be compared."
         basis = rows[c.BASIS].iloc[0]
         tail = "" if basis == AS_MEASURED else f" ({basis})"
-        said = f"In the cab with the blade down{tail}, {listed([_clause(row, self.label) for _, row in rows.iterrows()])}."
+        return f"In the cab with the blade down{tail}, {listed([difference_clause(row, self.label) for _, row in rows.iterrows()])}."
+
+    def support(self) -> str:
+        """The difference above each truck's own level with the blade up; empty if there is none."""
+        own = self.above_own()
         if own.empty:
-            return said
-        return f"{said} Taken {ABOVE_OWN}, {listed([_clause(row, self.label) for _, row in own.iterrows()])}."
+            return ""
+        return (
+            f"Taken {ABOVE_OWN}, {listed([difference_clause(row, self.label) for _, row in own.iterrows()])}."
+        )
+
+    def sentence(self) -> str:
+        """The difference with the blade down: the line that counts, then the one that supports it."""
+        return " ".join(part for part in (self.headline(), self.support()) if part)
 
 
-def _clause(row: pd.Series, label: EdgeLabels) -> str:
+def difference_clause(row: pd.Series, label: EdgeLabels) -> str:
+    """One line of the comparison as part of a sentence: what is shown, with its interval, or that nothing is."""
     name, other = label(row[c.EDGE_TYPE]), label(row[c.REFERENCE])
     estimate, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
     if math.isnan(low):
         word = "quieter" if estimate < 0 else "louder"
         return f"{name} was {fixed(abs(estimate), 1)} dB {word} than {other} in the samples (no interval)"
     if low <= 0 <= high:
-        return f"no difference between {name} and {other} is shown: {noise.decibels(estimate, low, high)}"
+        ends = f"{_signed(low)} to {_signed(high)}"
+        return f"no difference between {name} and {other} is shown ({_signed(estimate)} in the samples, interval {ends})"
     if estimate < 0:
         return f"{name} was quieter than {other} by {noise.decibels(-estimate, -high, -low)}"
     return f"{name} was louder than {other} by {noise.decibels(estimate, low, high)}"
+
+
+def _signed(difference_db: float) -> str:
+    """A difference in words: ``"3.1 dB quieter"``."""
+    size = fixed(abs(difference_db), 1)
+    return f"{size} dB {'quieter' if difference_db < 0 else 'louder'}" if float(size) else "no difference"
 
 
 def compare_edge_types(
@@ -170,6 +191,7 @@ def compare_edge_types(
     reference = require_reference(reference, types)
     lines: list[pd.DataFrame] = []
     effects: list[pd.DataFrame] = []
+    uneven: list[str] = []
     for rate in sorted(usable[c.EXCHANGE_RATE_DB].unique()):
         known: dict[str, _Levels] = {}
         for task in TASKS:
@@ -183,11 +205,9 @@ def compare_edge_types(
             found = [
                 each.compare(types, reference, confidence_level) for each in (measured, adjusted) if each
             ]
-            notes += [
-                *truck_notes(found[0], measured.table, label),
-                *uneven_notes(group, reference, task, label),
-                *fit.notes,
-            ]
+            spread = uneven_notes(group, reference, task, label)
+            uneven += spread if task == noise.BLADE_DOWN and not uneven else []
+            notes += [*truck_notes(found[0], measured.table, label), *spread, *fit.notes]
             lines += [line.assign(**{c.TASK: task, c.EXCHANGE_RATE_DB: rate}) for line in found]
             effects += [fit.frame().assign(**{c.TASK: task, c.EXCHANGE_RATE_DB: rate})] if fit.terms else []
             known[task] = adjusted or measured
@@ -210,7 +230,13 @@ def compare_edge_types(
     )
     kept = tuple(dict.fromkeys(notes))
     return NoiseComparison(
-        table, method, kept, effect_table.reindex(columns=EFFECT_COLUMNS), confidence_level, label
+        table,
+        method,
+        kept,
+        effect_table.reindex(columns=EFFECT_COLUMNS),
+        tuple(uneven),
+        confidence_level,
+        label,
     )
 
 

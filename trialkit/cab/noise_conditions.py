@@ -186,7 +186,7 @@ def uneven_notes(group: pd.DataFrame, reference: str, task: str, label: EdgeLabe
     if unrecorded:
         notes.append(
             f"{listed(unrecorded).capitalize()} {'was' if len(unrecorded) == 1 else 'were'} not recorded {words}, so a difference "
-            "may come from there. {_STUDY}."
+            f"may come from there. {_STUDY}."
         )
     edge = group[c.EDGE_TYPE].astype(object)
     for name in [one for one in STATES if one not in unrecorded]:
@@ -198,9 +198,8 @@ def uneven_notes(group: pd.DataFrame, reference: str, task: str, label: EdgeLabe
             if reference in share.index and abs(share[other] - share[reference]) > UNEVEN_SHARE:
                 notes.append(
                     f"The {name} was {STATES[name]} for {percent(100 * share[other])} of the time sampled {words} with {label(other)} and "
-                    f"{percent(100 * share[reference])} with {label(reference)}. In a study of heavy trucks the radio added 2.8 dB and an "
-                    "open window 1.3 dB (Seshagiri 1998), about as much as an edge might; compare the adjusted line, or sample "
-                    "again with radio off and window closed."
+                    f"{percent(100 * share[reference])} with {label(reference)}. {_STUDY}, about as much as an edge might; compare "
+                    "the adjusted line, or sample again with radio off and window closed."
                 )
     if c.SPEED_MPH in group and group[c.SPEED_MPH].notna().any():
         speed = group.groupby(edge)[c.SPEED_MPH].mean()

@@ -62,10 +62,65 @@ class NoiseExposure(Summary):
     shift_length_h: float
     confidence_level: float
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether shifts were put together from their tasks; else each task is shown as if it lasted the whole shift."""
+        return bool((self.table[c.TASK] == noise.WHOLE_SHIFT).any())
+
+    @property
+    def shift_words(self) -> str:
+        """What `shift_rows` are about: a whole shift, one with the blade down throughout, or its part with the blade down."""
+        length = hours_words(self.shift_length_h)
+        rows = self.shift_rows()
+        if self.is_whole or rows.empty:
+            return f"a {length}-hour shift"
+        hours = float(rows[c.DURATION_H].iloc[0])
+        if math.isclose(hours, self.shift_length_h):
+            return f"a {length}-hour shift with the blade down throughout"
+        return f"the blade-down part of a {length}-hour shift ({number(hours, 2)} h)"
+
+    def shift_rows(self) -> pd.DataFrame:
+        """One row per edge type and criterion for a shift: from averages with 3 dB where there are any.
+
+        The whole shift. Where no whole shift could be put together, the hours with the blade down, which are the whole shift
+        where no task shares are known. Edge types for which neither is known are missing.
+        """
+        rows = self.table[self.table[c.TASK] == (noise.WHOLE_SHIFT if self.is_whole else BLADE_DOWN)]
+        rows = rows.dropna(subset=[c.DOSE_PCT]).sort_values(c.EXCHANGE_RATE_DB, kind="stable")
+        return rows.drop_duplicates([c.EDGE_TYPE, c.CRITERION]).sort_index()
+
+    def by_shift_length(self, hours: Sequence[float] = USUAL_SHIFTS_H) -> pd.DataFrame:
+        """Dose of shifts of several lengths in which the tasks take the same shares.
+
+        Parameters
+        ----------
+        hours : sequence of float
+            Shift lengths [h].
+
+        Returns
+        -------
+        DataFrame
+            One row per criterion, edge type and length: criterion, edge_type, shift_length_h, dose_pct, dose_low_pct,
+            dose_high_pct, reached. A dose is in proportion to the hours.
+        """
+        rows = self.shift_rows()
+        parts = []
+        for criterion in self.criteria:
+            mine = rows[rows[c.CRITERION] == criterion.name]
+            for edge in dict.fromkeys(mine[c.EDGE_TYPE]):
+                row = mine[mine[c.EDGE_TYPE] == edge].iloc[0]
+                for length in hours:
+                    dose, low, high = (
+                        float(row[name]) * length / self.shift_length_h
+                        for name in (c.DOSE_PCT, c.DOSE_LOW_PCT, c.DOSE_HIGH_PCT)
+                    )
+                    reached = _reached(dose, low, high, criterion.action_dose_pct)
+                    parts.append((criterion.name, edge, float(length), dose, low, high, reached))
+        return pd.DataFrame(parts, columns=LENGTH_COLUMNS)
+
     def sentence(self) -> str:
         """What a shift comes to under each criterion, without a judgment."""
-        whole = (self.table[c.TASK] == noise.WHOLE_SHIFT).any()
-        rows = self.table[self.table[c.TASK] == (noise.WHOLE_SHIFT if whole else BLADE_DOWN)]
+        rows = self.table[self.table[c.TASK] == (noise.WHOLE_SHIFT if self.is_whole else BLADE_DOWN)]
         if rows.empty:
             return self.levels.sentence()
         said: dict[str, list[str]] = {}
@@ -83,8 +138,7 @@ class NoiseExposure(Summary):
             if found:
                 said.setdefault(" and ".join(found), []).append(f"the {criterion.label}")
         parts = [form.format(*[listed(labels)] * form.count("{}")) for form, labels in said.items()]
-        down = "" if whole else " with the blade down throughout"
-        return f"At the levels sampled, a {hours_words(self.shift_length_h)}-hour shift{down} {'; '.join(parts)}."
+        return f"At the levels sampled, {self.shift_words} {'; '.join(parts)}."
 
 
 def estimate_exposure(
@@ -185,6 +239,17 @@ COLUMNS = [
     c.EXPANDED_DB,
     c.N_TRUCKS,
     c.EXCHANGE_RATE_DB,
+]
+
+
+LENGTH_COLUMNS = [
+    c.CRITERION,
+    c.EDGE_TYPE,
+    c.SHIFT_LENGTH_H,
+    c.DOSE_PCT,
+    c.DOSE_LOW_PCT,
+    c.DOSE_HIGH_PCT,
+    c.REACHED,
 ]
 
 

@@ -21,6 +21,7 @@ from trialkit.columns import Column
 from trialkit.errors import NotEnoughDataError, Problem, TrialDataError, UsageError
 from trialkit.formatting import counted, listed
 from trialkit.tables import Table
+from trialkit.trial.soundchecks import outlasts_shift, shift_lengths_h
 
 NAMED_IN_NOTES = 5
 """How many samples a note names one by one."""
@@ -101,7 +102,8 @@ def place_samples(
     out[c.DATE] = pd.to_datetime(date)
     spans = _spans(out, shifts)
     out[c.TRUCK_ID] = spans[c.TRUCK_ID].where(spans[c.TRUCK_ID].notna(), out[c.TRUCK_ID])
-    out[c.SHIFT_LENGTH_H] = (spans[c.END] - spans[c.START]).dt.total_seconds() / 3600.0
+    lengths = shift_lengths_h(shifts) if shifts is not None and not shifts.empty else pd.Series(dtype=float)
+    out[c.SHIFT_LENGTH_H] = out[c.SHIFT_ID].map(lengths).astype(float)
     day_only = out[c.DATE].where(out[c.DATE] != out[c.DATE].dt.normalize(), out[c.DATE] + _REST_OF_DAY)
     spans[c.END] = spans[c.END].where(spans[c.START].notna(), day_only)
     spans[c.START] = spans[c.START].where(spans[c.START].notna(), out[c.DATE])
@@ -303,7 +305,7 @@ def longer_than_shift(samples: pd.DataFrame) -> pd.DataFrame:
     """
     if c.SHIFT_LENGTH_H not in samples:
         return samples.iloc[:0]
-    return samples[samples[c.DURATION_MIN] / 60.0 > samples[c.SHIFT_LENGTH_H]]
+    return samples[outlasts_shift(samples[c.DURATION_MIN], samples[c.SHIFT_LENGTH_H])]
 
 
 def edge_types_in_order(samples: pd.DataFrame) -> list[str]:

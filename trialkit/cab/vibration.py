@@ -149,6 +149,7 @@ class VibrationExposure(Summary):
         duration_h (hours a day), n_trucks.
     by_truck : DataFrame
         truck_id, edge_type, axis, rms_m_s2, n_samples, duration_h (hours sampled).
+    criteria : tuple of VibrationCriterion
     daily_h : float
         Hours a day that the driver sits in the moving truck [h].
     confidence_level : float
@@ -157,13 +158,27 @@ class VibrationExposure(Summary):
     """
 
     by_truck: pd.DataFrame
+    criteria: tuple[VibrationCriterion, ...]
     daily_h: float
     confidence_level: float
     label: EdgeLabels
 
+    def governing(self) -> pd.DataFrame:
+        """One row per edge type: its governing axis, A(8) and interval, whatever the criterion."""
+        return self.table[self.table[c.GOVERNS] == YES].drop_duplicates(c.EDGE_TYPE)
+
+    def a8_by_truck(self) -> pd.DataFrame:
+        """A(8) of each truck in the axis that governs its edge type: truck_id, edge_type, axis, a8_m_s2."""
+        governing = self.governing()
+        scale = governing[c.A8_M_S2] / governing[c.RMS_M_S2].where(governing[c.RMS_M_S2] > 0)
+        axes = governing[[c.EDGE_TYPE, c.AXIS]].assign(**{c.WEIGHTED_M_S2: scale})
+        trucks = self.by_truck.merge(axes, on=[c.EDGE_TYPE, c.AXIS])
+        a8 = trucks[c.RMS_M_S2] * trucks[c.WEIGHTED_M_S2].fillna(0.0)
+        return trucks[[c.TRUCK_ID, c.EDGE_TYPE, c.AXIS]].assign(**{c.A8_M_S2: a8})
+
     def sentence(self) -> str:
         """A(8) of the governing axis of each edge type."""
-        rows = self.table[self.table[c.GOVERNS] == YES].drop_duplicates(c.EDGE_TYPE)
+        rows = self.governing()
         parts = [
             f"{_a8_words(row)} with {self.label(row[c.EDGE_TYPE])} (axis {row[c.AXIS]})"
             for _, row in rows.iterrows()
@@ -252,7 +267,7 @@ def estimate_exposure(
         "interval is Student's on logarithms, with the truck as the unit."
     )
     kept = (*dict.fromkeys(notes), *VIBRATION_CAUTIONS)
-    return VibrationExposure(table, method, kept, by_truck, float(daily_h), confidence_level, label)
+    return VibrationExposure(table, method, kept, by_truck, chosen, float(daily_h), confidence_level, label)
 
 
 EXPOSURE_COLUMNS = [

@@ -17,7 +17,7 @@ from trialkit.cab import vibration
 from trialkit.cab.criteria import AXIS_FACTORS, VIBRATION_CAUTIONS
 from trialkit.cab.samples import EdgeLabels, edge_types_in_order
 from trialkit.cab.truck_comparison import COMPARISON_COLUMNS, compare_by_truck, require_reference, truck_notes
-from trialkit.formatting import counted, fixed, interval, listed, number, percent
+from trialkit.formatting import counted, fixed, interval_decimals, listed, number, percent, span
 from trialkit.results import Summary
 
 LARGEST = "largest"
@@ -48,10 +48,11 @@ class VibrationComparison(Summary):
         rows = self.table[self.table[c.AXIS] == LARGEST]
         if rows.empty:
             return "No two edge types were measured in all three axes, so their vibration cannot be compared."
-        return f"In the largest axis of whole-body vibration, {listed([_clause(row, self.label) for _, row in rows.iterrows()])}."
+        return f"In the largest axis of whole-body vibration, {listed([ratio_clause(row, self.label) for _, row in rows.iterrows()])}."
 
 
-def _clause(row: pd.Series, label: EdgeLabels) -> str:
+def ratio_clause(row: pd.Series, label: EdgeLabels) -> str:
+    """One line of the comparison as part of a sentence: what is shown, with its interval, or that nothing is."""
     ratio, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
     name, reference = label(row[c.EDGE_TYPE]), label(row[c.REFERENCE])
     if math.isnan(low):
@@ -59,8 +60,9 @@ def _clause(row: pd.Series, label: EdgeLabels) -> str:
             f"{name} had {number(ratio, 2)} times the vibration of {reference} in the samples (no interval)"
         )
     if low <= 1 <= high:
-        words = interval(ratio, low, high, "times")
-        return f"no difference between {name} and {reference} is shown: {words}"
+        decimals = interval_decimals(ratio, low, high)
+        ends = f"{fixed(ratio, decimals)} times its vibration in the samples, interval {span(low, high, decimals)}"
+        return f"no difference between {name} and {reference} is shown ({ends})"
     if ratio < 1:
         places = (
             f"{percent(100 * (1 - ratio))} ({fixed(100 * (1 - high), 0)} to {fixed(100 * (1 - low), 0)}%)"
