@@ -4,6 +4,9 @@ Run it with the environment's Python; it takes about ten seconds of one core for
 
     python tests/benchmarks/calibration.py --trials 10000
     python tests/benchmarks/calibration.py --trials 2000 --cells A D --out coverage.csv
+    python tests/benchmarks/calibration.py --others 500     # beside other methods, on few kinds; about 20 minutes
+
+README.md in this folder holds the results.
 
 Each trial goes from invented readings through `wear.fit_wear_rates` and `comparison.compare_edge_types`. The groups:
 
@@ -27,6 +30,7 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from known_truth import Fleet, coverage
+from other_methods import cross_check_differs, other_coverage
 
 FLOOR = 0.93
 SKEWED_FLOOR = 0.92
@@ -90,6 +94,38 @@ CELLS = {
     "P 3 of 6 and 3 trucks carried both": Fleet(trucks=(6, 3), shared=3, cv=(0.1, 0.1), route_cv=0.2),
 }  # fmt: skip
 
+COMPARED = (
+    "A4 trucks each",
+    "A8 trucks each",
+    "B4 trucks each",
+    "C unequal miles, 4",
+    "C 8 and 3 trucks",
+    "D 3 trucks, rate 0.1, error 0.02, step 1/16, any height",
+    "E two sets per truck",
+    "P all 4 trucks carried both",
+)
+"""Kinds of trial on which other methods are tried."""
+
+
+def compare_methods(n_trials: int, seed: int, beginnings: list[str], out: Path | None) -> int:
+    """Print and write how often each method holds the truth."""
+    parts = []
+    for number, (name, fleet) in enumerate(CELLS.items()):
+        chosen = name.startswith(tuple(beginnings)) if beginnings else name in COMPARED
+        if not chosen or len(fleet.rates) != 2:
+            continue
+        found = other_coverage(fleet, n_trials, seed + number)
+        parts.append(found.assign(kind=name))
+        print(
+            f"\n{name} ({n_trials} trials)\n{(100 * found.set_index('method')).round(1).to_string()}",
+            flush=True,
+        )
+        differs = cross_check_differs(fleet, n_trials, seed + number)
+        print("cross-check differs [%]: " + ", ".join(f"{100 * share:.1f}" for share in differs), flush=True)
+    if out:
+        pd.concat(parts).to_csv(out, index=False)
+    return 0
+
 
 def main() -> int:
     """Print and write the table; return 1 if a rate, difference or ratio is covered too seldom."""
@@ -100,7 +136,12 @@ def main() -> int:
     )
     parser.add_argument("--seed", type=int, default=20310114)
     parser.add_argument("--out", type=Path, help="CSV file for the table")
+    parser.add_argument(
+        "--others", type=int, default=0, help="set other methods beside it, on so many trials"
+    )
     arguments = parser.parse_args()
+    if arguments.others:
+        return compare_methods(arguments.others, arguments.seed, arguments.cells, arguments.out)
     rows = []
     started = time.perf_counter()
     for number, (name, fleet) in enumerate(CELLS.items()):
