@@ -66,6 +66,9 @@ def test_every_block_shows_json_html_and_text(block):
     bundle = block._repr_mimebundle_()
     assert bundle[blocks.MIME]["kind"] == block.kind
     assert bundle["text/html"].strip().startswith('<div class="trialkit-block mathjax_ignore')
+    # JupyterLab would set the words of a table flush right
+    has_table = block.kind in ("data_table", "figure", "problems")
+    assert (".trialkit-block td:not(.number) { text-align: start }" in bundle["text/html"]) == has_table
     assert bundle["text/plain"] == str(block) == repr(block)
 
 
@@ -177,7 +180,8 @@ def test_problems_put_errors_first_and_say_all_of_them():
     ]
     block = blocks.problems(found)
     assert block.sentence == (
-        "The check found 1 error and 1 doubtful entry in the trial data. Nothing was changed or left out because of it."
+        "The check found 1 error and 1 doubtful entry in the trial data. Nothing was changed; readings that an "
+        "analysis could not use are counted in its notes."
     )
     assert block.data.texts[0] == (
         "wear_readings.csv row 14 (S-07)",

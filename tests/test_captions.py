@@ -51,7 +51,7 @@ def test_several_positions_are_named():
         rates([("plain", "front", 1.5, 1.2, 1.8, 3), ("plain", "wing_left", 1.1, 0.9, 1.3, 2)])
     )
     assert "each of 2 pairs of edge type and plow position" in words["alt"]
-    assert "Plain steel, wing left: 1.10 (0.90 to 1.30), 2 trucks." in words["alt"]
+    assert "Plain steel, left wing: 1.10 (0.90 to 1.30), 2 trucks." in words["alt"]
 
 
 def test_one_type_and_a_type_without_a_rate():
@@ -59,6 +59,11 @@ def test_one_type_and_a_type_without_a_rate():
     assert "for one edge type" in words["alt"]
     assert "Plain steel: no wear rate, 0 trucks." in words["alt"]
     assert "Slowest" not in words["caption"]
+
+
+def test_rates_that_read_the_same_have_no_slowest_and_no_fastest():
+    same = [("plain", "front", 0.0, -0.4, 0.4, 2), ("carbide", "front", 0.0001, -0.3, 0.3, 2)]
+    assert "Slowest" not in captions.wear_rates(rates(same))["caption"]
 
 
 def test_long_results_point_to_the_table():

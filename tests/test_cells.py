@@ -53,7 +53,7 @@ def test_rates_are_printed_to_what_the_interval_supports():
     ]
     assert rows == [
         ["Plain steel", "front", "1.52", "0.10", "1.20 to 1.84", "4"],
-        ["carbide", "wing left", "0.153", "0.010", "0.120 to 0.190", "3"],
+        ["carbide", "left wing", "0.153", "0.010", "0.120 to 0.190", "3"],
     ]
 
 
@@ -169,7 +169,7 @@ def test_money_has_two_decimals_where_there_are_cents():
 
 def test_choices_lose_their_underscores_but_names_do_not():
     frame = pd.DataFrame({"plow_position": ["wing_left"], "truck_id": ["T_1"], "verdict": ["not_shown"]})
-    assert printed(frame)[1] == [["wing left", "T_1", "not shown"]]
+    assert printed(frame)[1] == [["left wing", "T_1", "not shown"]]
 
 
 def test_numbers_stand_at_the_end_and_words_at_the_start():

@@ -7,7 +7,7 @@ from test_wear import CARBIDE, LABELS, STEEL, fleet
 
 from trialkit import columns as c
 from trialkit.edges import comparison
-from trialkit.edges.comparison import P_HOLM, compare_edge_types
+from trialkit.edges.comparison import compare_edge_types
 from trialkit.edges.wear import fit_wear_rates
 from trialkit.errors import UsageError
 from trialkit.stats.inference import Pairing, Sample, difference_interval, holm_adjusted
@@ -51,8 +51,8 @@ def test_five_types_are_adjusted_together():
     slopes = {"steel": STEEL, "a": [1.0, 1.2, 1.1], "b": [1.3, 1.6, 1.5], "d": CARBIDE, "e": [0.6, 0.9, 0.7]}
     table = compared(slopes).table
     assert table[c.EDGE_TYPE].tolist() == ["a", "b", "d", "e"]
-    assert table[P_HOLM].to_numpy() == pytest.approx(holm_adjusted(table[c.P_VALUE]))
-    assert (table[P_HOLM] >= table[c.P_VALUE]).all()
+    assert table[c.P_HOLM].to_numpy() == pytest.approx(holm_adjusted(table[c.P_VALUE]))
+    assert (table[c.P_HOLM] >= table[c.P_VALUE]).all()
 
 
 def test_positions_are_compared_apart():
@@ -66,7 +66,7 @@ def test_positions_are_compared_apart():
     frame[c.EDGE_TYPE] = pd.Categorical(frame[c.EDGE_TYPE], ["steel", "carbide"], ordered=True)
     result = compare_edge_types(fit_wear_rates(frame, labels=LABELS))
     assert result.table[c.PLOW_POSITION].tolist() == ["front", "underbody"]
-    assert result.table[P_HOLM].tolist() == pytest.approx(result.table[c.P_VALUE].tolist())
+    assert result.table[c.P_HOLM].tolist() == pytest.approx(result.table[c.P_VALUE].tolist())
     assert "On the underbody plow, carbide insert wears between 3.1 and 8.2 times" in result.sentence()
 
 
@@ -119,7 +119,7 @@ def test_one_truck_gives_a_ratio_without_an_interval():
     result = compared({"steel": STEEL, "carbide": [0.15]}, labels=LABELS)
     row = result.table.iloc[0]
     assert row[c.ESTIMATE] == pytest.approx(10.1667, rel=1e-4)
-    assert np.isnan([row[c.CONF_LOW], row[c.CONF_HIGH], row[c.P_VALUE], row[P_HOLM]]).all()
+    assert np.isnan([row[c.CONF_LOW], row[c.CONF_HIGH], row[c.P_VALUE], row[c.P_HOLM]]).all()
     assert (row[c.BOUNDED], row[c.METHOD]) == ("no", comparison.ONE_TRUCK)
     assert result.sentence() == (
         "Carbide insert wore 10 times slower than plain steel, but 1 truck cannot show how sure that is."
@@ -150,8 +150,28 @@ def test_no_measurable_wear_is_a_lower_end():
 
 def test_two_types_without_wear_say_nothing():
     result = compared({"steel": [0.0] * 3, "carbide": [0.0] * 3}, step=1 / 16)
-    assert result.sentence().startswith("The trial cannot tell how carbide wears against steel")
+    assert result.sentence() == (
+        "The trial cannot tell how carbide wears against steel: any ratio of their wear fits the readings (95% interval)."
+    )
     assert "any ratio of wear is possible" in result.notes[0]
+
+
+def test_where_several_positions_are_compared_every_sentence_says_which():
+    wing = fleet({"steel": [1.0, 1.6, 1.5, 1.5], "carbide": [1.5, 1.1, 1.4, 1.5]}, place="wing_right")
+    front = fleet({"steel": [0.0] * 3, "carbide": [0.0] * 3})
+    said = compare_edge_types(fit_wear_rates(pd.concat([front, wing], ignore_index=True))).sentences()
+    assert said[0].startswith("On the front plow, the trial cannot tell how carbide wears against steel: ")
+    assert said[1].startswith("On the right wing, no difference in wear between carbide and steel is shown: ")
+
+
+def test_a_ratio_with_a_lower_end_below_one_and_no_upper_end():
+    result = compared({"steel": [1.0, 1.6, 1.3], "carbide": [0.1, 1.0, 0.4]})
+    low = result.table[c.CONF_LOW].iloc[0]
+    assert 0 < low < 1 and np.isnan(result.table[c.CONF_HIGH].iloc[0])
+    assert result.sentence() == (
+        "The trial cannot tell how carbide wears against steel: it may wear up to "
+        f"{comparison.ratio_number(1 / low)} times faster, or slower without a limit (95% interval)."
+    )
 
 
 def test_no_error_no_interval():
@@ -186,7 +206,9 @@ def test_position_without_the_reference_is_said():
     result = compare_edge_types(fit_wear_rates(frame, reference="steel"))
     assert result.table.empty
     assert result.notes == ("carbide on the right wing is not compared: steel has no wear rate there.",)
-    assert result.sentence() == "No edge type shares a plow position with the reference."
+    assert result.sentence() == (
+        "No edge type is set against the reference: on no plow position could both be measured."
+    )
 
 
 def test_empty_trial():
@@ -243,3 +265,17 @@ def test_summary_shows_the_headings():
     text = compared({"steel": STEEL, "carbide": CARBIDE}).summary()
     assert "Compared with" in text
     assert "Holm's adjustment" in text
+
+
+def test_heights_of_both_that_rose_give_no_ratio():
+    result = compared({"steel": [-1.4, -1.9, -1.6], "carbide": [-0.5, -0.4, -0.45]}, labels=LABELS)
+    assert np.isnan(result.table[c.ESTIMATE].iloc[0])
+    assert result.sentence() == (
+        "Carbide insert cannot be set against plain steel: heights rose, and wear cannot be negative."
+    )
+
+
+def test_ends_that_look_alike_get_more_digits():
+    result = compared({"steel": [1.5, 1.5001, 1.4999], "carbide": [0.15, 0.15001, 0.14999]}, step=1e-6)
+    assert "between 9.99" in result.sentence() or "between 10.0" in result.sentence()
+    assert "between 10 and 10 times" not in result.sentence()

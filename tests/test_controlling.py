@@ -106,7 +106,6 @@ def test_set_rates():
     # by hand: slopes (last - first) / 1,000 mi: 1.6 and 2.0; 1.0 and 1.1
     assert found[ct.LARGEST].to_dict() == pytest.approx({"S-T1": 2.0, "S-T2": 1.1})
     assert found[ct.LARGEST_STATION].to_dict() == {"S-T1": 2, "S-T2": 2}
-    assert found[ct.DEPTH_READ_IN].to_dict() == pytest.approx({"S-T1": 2.0, "S-T2": 1.1})
     assert (found[ct.NOISIER] > found[ct.LARGEST]).all()
     error = ct.station_slopes(FRAME, rates)[ct.ERROR_VARIANCE].iloc[0]
     # by hand: variance of 1.6 and 2.0 less the error variance

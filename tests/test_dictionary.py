@@ -65,6 +65,8 @@ def test_every_setting_is_there_with_its_default():
     flat = {f"`{name}`" for name in Settings.model_fields} - {"`plan`", "`noise`", "`cost`", "`material`"}
     assert flat <= set(lines)
     assert sum(line[0].startswith("none") for line in lines.values()) == 5
+    assert lines["`noise.criterion`"][0] == lines["`noise.criterion.threshold_dba`"][0] == "not set"
+    assert lines["`noise.criterion.citation`"][0] == "each must give it"
 
 
 def test_every_code_is_there_and_rules_name_only_codes():

@@ -37,7 +37,7 @@ def test_a_board_without_rows_has_words():
 
 def test_positions_are_named():
     doubt = doubted([*fleet(seed=3), *fleet(place="wing_left", seed=4)])
-    assert "Carbide insert, wing left: as reported" in doubt_captions.board(doubt.board)["alt"]
+    assert "Carbide insert, left wing: as reported" in doubt_captions.board(doubt.board)["alt"]
 
 
 def test_wear_is_told_by_type():

@@ -59,7 +59,7 @@ def test_what_falls_and_what_cannot_be_told_is_said():
 def test_positions_are_in_the_headings():
     doubt = doubted([*fleet(seed=3), *fleet(place="wing_left", seed=4)])
     headings = [column.heading for column in doubt_words.board(doubt).columns]
-    assert headings == ["What was changed", "Carbide insert, front", "Carbide insert, wing left"]
+    assert headings == ["What was changed", "Carbide insert, front", "Carbide insert, left wing"]
 
 
 def test_nothing_to_compare_is_said():

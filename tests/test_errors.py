@@ -30,7 +30,7 @@ def test_a_problem_says_everything_in_one_line():
 
 def test_a_problem_without_a_cell_says_what_its_code_means():
     assert str(Problem("file-missing", "trucks.csv")) == (
-        "trucks.csv: a table that every trial needs is not in the folder. [file-missing]"
+        "trucks.csv: a file that every trial needs is not in the folder. [file-missing]"
     )
     assert "height_in: a column that the table needs is not in the header" in str(
         Problem("column-missing", "wear_readings.csv", 1, column="height_in")
@@ -78,6 +78,8 @@ def test_one_problem_is_singular():
         ("heigth_in", ["height_in", "counter_mi"], "height_in"),
         ("section-swap", ["section_swap"], "section_swap"),
         ("hammer", ["rule", "tape"], ""),
+        ("counter", ["counter_mi", "counter_km"], "counter_mi"),
+        ("counter", ["counter_km", "counter_mi"], "counter_km"),
         ("", ["rule"], ""),
         ("x", [], ""),
     ],

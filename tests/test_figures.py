@@ -104,7 +104,7 @@ def test_positions_are_named_where_there_are_several():
     shown = rates([("plain", "front", 1.5, 1.2, 1.8, 3), ("plain", "wing_left", 1.1, 0.9, 1.3, 2)])
     assert rows_named(figures.wear_rates(shown)) == [
         "Plain steel\nfront, 3 trucks",
-        "Plain steel\nwing left, 2 trucks",
+        "Plain steel\nleft wing, 2 trucks",
     ]
 
 
@@ -228,10 +228,10 @@ def test_many_readings_become_a_picture():
 
 
 def test_names_of_trucks_are_kept_apart():
-    places = figures._apart(np.array([1.0, 1.01, 1.02]), 0.5, 0.0, 2.0)
+    places = figures.apart(np.array([1.0, 1.01, 1.02]), 0.5, 0.0, 2.0)
     assert np.diff(places) == pytest.approx([0.5, 0.5])
     assert places.mean() == pytest.approx(1.01)
-    assert figures._apart(np.array([1.9, 1.95]), 0.5, 0.0, 2.0) == pytest.approx([1.5, 2.0])
+    assert figures.apart(np.array([1.9, 1.95]), 0.5, 0.0, 2.0) == pytest.approx([1.5, 2.0])
 
 
 def test_seven_types_share_two_columns():
@@ -246,3 +246,12 @@ def test_seven_types_share_two_columns():
 def test_same_figure_gives_the_same_svg():
     drawn = [theme.svg_text(figures.wear_rates(rates()).get_figure()) for _ in range(2)]
     assert drawn[0] == drawn[1]
+
+
+def test_an_axis_on_which_nothing_is_known_has_no_numbers():
+    nan = float("nan")
+    unknown = rates([("plain", "front", nan, nan, nan, 0), ("carbide", "front", nan, nan, nan, 0)])
+    unknown.trucks = unknown.trucks.iloc[:0]
+    ax = figures.wear_rates(unknown)
+    assert len(ax.get_xticks()) == 0
+    assert words(ax) == ["no wear rate", "no wear rate"]

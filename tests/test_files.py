@@ -91,7 +91,13 @@ def test_what_is_left_alone(trial_folder):
         ("budget.csv", "Tables are named edge_types, trucks"),
         ("storms.xls", "Save it as storms.csv"),
         ("storms.csv.txt", "Save it as storms.csv"),
-        ("budget.ods", "Only .csv files and one .xlsx"),
+        (
+            "budget.ods",
+            "Only .csv files and one .xlsx workbook are read: save it as .xlsx if it holds tables.",
+        ),
+        ("budget.txt", "Only .csv files and one .xlsx workbook are read."),
+        ("trial.toml.txt", "Rename it to trial.toml if it holds the settings."),
+        ("settings.toml", "Rename it to trial.toml if it holds the settings."),
     ],
 )
 def test_files_that_are_not_read_are_listed(trial_folder, name, advice):
@@ -111,19 +117,18 @@ def test_a_missing_table(tmp_path):
     assert found == [("file-missing", "trucks.csv")] and "plow position" in raw.problems[0].fix
 
 
-def test_a_missing_table_that_is_there_under_another_name(tmp_path):
+def test_a_missing_table_that_is_there_under_another_name_is_said_once(tmp_path):
     found, raw = read(
         write_trial(tmp_path, wear_readings=None), **{"wear_reading.csv": TABLES["wear_readings"]}
     )
-    assert found == [("file-unknown", "wear_reading.csv"), ("file-missing", "wear_readings.csv")]
-    assert raw.problems[0].fix.startswith('Did you mean "wear_readings.csv"?')
-    assert raw.problems[1].fix.startswith("Rename wear_reading.csv to wear_readings.csv")
+    assert found == [("file-missing", "wear_readings.csv")]
+    assert raw.problems[0].fix.startswith("Rename wear_reading.csv to wear_readings.csv")
 
 
 def test_a_missing_sheet(tmp_path):
     found, raw = read(write_trial(tmp_path, workbook=True, trucks=None, truck=TABLES["trucks"]))
-    assert found == [("file-unknown", "trial.xlsx [truck]"), ("sheet-missing", "trial.xlsx [trucks]")]
-    assert raw.problems[1].fix.startswith("Rename the sheet truck to trucks")
+    assert found == [("sheet-missing", "trial.xlsx [trucks]")]
+    assert raw.problems[0].fix.startswith("Rename the sheet truck to trucks")
 
 
 def test_a_needed_table_without_rows(tmp_path):

@@ -54,6 +54,13 @@ def test_interval_is_rounded_to_what_it_supports(estimate, low, high, text):
     assert formatting.interval(estimate, low, high) == text
 
 
+def test_a_lower_end_without_an_estimate_is_rounded_to_its_own_size():
+    places = formatting.interval_decimals(NAN, 1782.96, math.inf)
+    assert formatting.span(1782.96, math.inf, places) == "at least 1,780"
+    assert formatting.interval_decimals(NAN, 0.3333, NAN) == 3
+    assert formatting.interval_decimals(NAN, NAN, NAN) == 2
+
+
 def test_interval_carries_its_unit():
     assert formatting.interval(1.5, 1.2, 1.8, "in/1,000 mi") == "1.50 (1.20 to 1.80) in/1,000 mi"
 

@@ -3,7 +3,7 @@
 import pytest
 
 from trialkit import columns as c
-from trialkit.tables import EDGE_TYPES, MATERIAL, SOUND, WEAR_READINGS
+from trialkit.tables import EDGE_TYPES, MATERIAL, SOUND, TRUCKS, WEAR_READINGS
 from trialkit.trial.headings import MOST_ROWS, counted_rest, match_headings, shown, spellings
 
 NEEDED = [c.SET_ID, c.DATE, c.STATION]
@@ -32,12 +32,11 @@ def test_case_and_spaces_around_a_header_do_not_count(header):
 
 @pytest.mark.parametrize("header", ["heigth_in", "height in", "height-in", "Height", "height_cm"])
 def test_any_other_difference_is_reported_with_the_nearest_name(header):
-    _, _, problems = matched(WEAR_READINGS, [*NEEDED, header])
-    unknown, missing = problems
-    assert (unknown.code, unknown.column, unknown.row) == ("column-unknown", header, 1)
-    assert '"height_' in unknown.fix
-    assert (missing.code, missing.column) == ("column-missing", "height_in")
+    _, _, (missing,) = matched(WEAR_READINGS, [*NEEDED, header])
+    assert (missing.code, missing.column, missing.row) == ("column-missing", "height_in", 1)
     assert f'"{header}"' in missing.fix and "height_" in missing.fix
+    _, _, (unknown,) = matched(WEAR_READINGS, [*NEEDED, "height_in", header.replace("height", "counter")])
+    assert unknown.code == "column-unknown"
 
 
 def test_a_column_of_the_analyst_is_a_warning_and_kept():
@@ -90,6 +89,34 @@ def test_a_row_of_data_is_no_header():
     assert set(names) == {None}
     assert problem.code == "file-empty" and "plain_steel, Plain steel, 6, 3, set, ..." in problem.found
     assert "edge_type, label" in problem.fix
+
+
+def test_a_header_in_which_no_name_is_right_is_still_a_header():
+    names, _, problems = matched(TRUCKS, ["truck", "position", "", "bay"])
+    assert names == ["truck", "position", None, "bay"]
+    assert [(p.code, p.column, p.fix) for p in problems] == [
+        ("column-unknown", "bay", "Nothing is to be done if it is a column of your own."),
+        (
+            "column-missing",
+            "truck_id",
+            'The header has "truck": rename it to truck_id if that is what it holds.',
+        ),
+        (
+            "column-missing",
+            "plow_position",
+            'The header has "position": rename it to plow_position if that is what it holds.',
+        ),
+    ]
+
+
+@pytest.mark.parametrize(("header", "meant"), [("height", "height_in"), ("heigth_mm", "height_mm")])
+def test_a_misspelled_needed_column_is_said_once_with_the_likeliest_unit(header, meant):
+    _, _, (problem,) = matched(WEAR_READINGS, [*NEEDED, header])
+    assert problem.code == "column-missing" and problem.column == "height_in"
+    assert (
+        problem.fix
+        == f'The header has "{header}": rename it to {meant} if that is what it holds, in that unit.'
+    )
 
 
 def test_a_blank_header_is_no_column():

@@ -89,6 +89,36 @@ def test_new_height_that_is_impossible_is_not_compared(tmp_path):
     assert problem.code == "out-of-range"
 
 
+# ---------------------------------------------------------------- far below a worn edge
+@pytest.mark.parametrize(("height", "doubtful"), [("1.5", 0), ("1.49", 1), ("0.519", 1)])
+def test_height_far_below_a_worn_edge(tmp_path, height, doubtful):
+    text = replaced("wear_readings", "S1,2031-01-14,1,1,5.190", f"S1,2031-01-14,1,1,{height}")
+    found = problems(tmp_path, wear_readings=text)
+    assert [p.code for p in found] == ["height-far-below"] * doubtful
+    for problem in found:
+        assert (problem.row, problem.found) == (8, height) and not problem.stops
+        assert problem.allowed == "usually 1.5 in or more for plain_steel (it comes off at 3)"
+        assert problem.fix == "Correct the height; if it is right, nothing is to be done."
+
+
+def test_inches_in_a_column_of_millimeters_are_told_once_for_each_set(tmp_path):
+    text = TABLES["wear_readings"].replace("height_in", "height_mm")
+    found = problems(tmp_path, wear_readings=text)
+    assert [(p.code, p.row, p.found) for p in found] == [
+        ("height-far-below", 2, "6.000, and 8 more of this set"),
+        ("height-far-below", 11, "5.000, and 8 more of this set"),
+        ("height-far-below", 20, "6.000, and 8 more of this set"),
+        ("height-far-below", 29, "5.000, and 8 more of this set"),
+    ]
+    assert found[0].allowed == "usually 38.1 mm or more for plain_steel (it comes off at 76.2)"
+    assert {p.fix for p in found} == {"Check it: in inches it would be usual (then the column is height_in)."}
+
+
+def test_a_slip_far_below_is_not_a_rise_of_the_next_height_as_well(tmp_path):
+    text = replaced("wear_readings", "S1,2030-12-18,1,1,5.600", "S1,2030-12-18,1,1,0.560")
+    assert only(tmp_path, wear_readings=text).code == "height-far-below"
+
+
 # ---------------------------------------------------------------- heights that rise
 def test_rise_at_one_station(tmp_path):
     problem = only(tmp_path, wear_readings=table("wear_readings", r8_height_in="5.95"))

@@ -12,6 +12,7 @@ from conftest import SETTINGS, TABLES, replaced, write_trial
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from trialkit.errors import UsageError
 from trialkit.tables import NEEDED
 from trialkit.tables import TABLES as ALL_TABLES
 from trialkit.trial.intake import read_draft, row_about, typed_text
@@ -280,7 +281,6 @@ def test_all_problems_are_gathered(tmp_path):
     assert draft.settings is None
     assert [(p.code, p.file) for p in draft.problems] == [
         ("column-missing", "edge_sets.csv"),
-        ("column-unknown", "edge_sets.csv"),
         ("setting-missing", "trial.toml"),
         ("setting-unknown", "trial.toml"),
         ("not-a-choice", "trucks.csv"),
@@ -500,3 +500,36 @@ def test_no_decision_is_too_odd(tmp_path_factory, cells):
     quoted = [",".join('"' + cell.replace('"', '""') + '"' for cell in line) for line in lines]
     text = "\n".join(["when,table,row_key,action,column,old,new,reason,by", *quoted])
     sturdy(write_trial(tmp_path_factory.mktemp("odd"), decisions=text.encode("utf-8", "surrogatepass")))
+
+
+@pytest.mark.parametrize("through", ["2031-01-13", " 2031-01-13 ", dt.datetime(2031, 1, 13, 5, 30)])
+def test_the_last_day_may_be_a_text_or_have_a_time(trial_folder, through):
+    assert len(read_draft(trial_folder, through).frames["wear_readings"]) == 24
+
+
+def test_a_blank_last_day_means_all(trial_folder):
+    assert len(read_draft(trial_folder, "").frames["wear_readings"]) == 36
+
+
+@pytest.mark.parametrize("through", ["yesterday", "2031", "2031-01", "1/13/2031"])
+def test_a_last_day_that_is_no_day_is_an_error(trial_folder, through):
+    with pytest.raises(UsageError, match=f'"{through}" is not a day such as 2031-01-14'):
+        read_draft(trial_folder, through)
+
+
+def test_a_period_before_all_data_is_an_error(trial_folder):
+    draft = read_draft(trial_folder, dt.date(2030, 11, 19))
+    assert found(draft) == [
+        ("no-rows", "set_events.csv", None, "", "no row up to 2030-11-19"),
+        ("no-rows", "wear_readings.csv", None, "", "no row up to 2030-11-19"),
+    ]
+    assert all(
+        problem.fix == "Choose a later day: the first row is of 2030-11-20." for problem in draft.problems
+    )
+
+
+def test_a_needed_table_of_which_every_row_is_excluded_is_an_error(tmp_path):
+    lines = [f"2031-02-01,trucks,T{number} | front,exclude,,,,sold" for number in range(1, 5)]
+    decisions = "\n".join(["when,table,row_key,action,column,old,new,reason", *lines])
+    (problem,) = [p for p in read(tmp_path, decisions=decisions).problems if p.code == "no-rows"]
+    assert (problem.file, problem.found) == ("trucks.csv", "no row that is not left out by a decision")

@@ -102,7 +102,7 @@ def test_rows_are_named_with_trucks_and_positions():
         ("plain", "wing_left", 900.0, nan, nan, nan, nan, 1),
     )
     ax = life_figures.lives(two, observed())
-    assert ax.get_yticklabels()[1].get_text() == "Plain steel\nwing left, 1 truck"
+    assert ax.get_yticklabels()[1].get_text() == "Plain steel\nleft wing, 1 truck"
     assert words(ax)[1] == "900 mi (no interval)"
 
 
@@ -250,7 +250,7 @@ def test_positions_are_named_in_the_groups():
     ]
     assert words(life_figures.predicted(check(*rows), labels=LABELS)) == [
         "Plain steel, front",
-        "Plain steel, wing left",
+        "Plain steel, left wing",
     ]
 
 

@@ -51,6 +51,46 @@ def test_text_groups_by_file_and_says_where_what_allowed_and_what_to_do():
     assert lines[-1] == SAID
 
 
+def not_a_date(row, station):
+    key = f"S1, 12/20/2030, station {station}"
+    return Problem(
+        "not-a-date", "wear_readings.csv", row, key, "date", "12/20/2030", "a date", "Write 2030-12-20."
+    )
+
+
+def test_rows_with_the_same_thing_wrong_are_told_together():
+    rows = [4, 5, 10, 11, 12, 14]
+    lines = problem_text.text([not_a_date(row, row) for row in rows], SAID).splitlines()
+    assert lines[0] == "wear_readings.csv: 6 errors"
+    assert "  error, rows 4, 5, 10-12 and 14 [not-a-date]" in lines
+    assert lines.count("      to do:   Write 2030-12-20.") == 1
+
+
+def test_a_few_rows_told_together_keep_their_keys():
+    said = problem_text.text([not_a_date(4, 1), not_a_date(9, 2)], SAID)
+    assert "  error, rows 4 and 9 (S1, 12/20/2030, station 1; S1, 12/20/2030, station 2) [not-a-date]" in said
+    assert "rows 4-6 (" in problem_text.text([not_a_date(row, row) for row in (4, 5, 6)], SAID)
+    assert "row 4 (S1" in problem_text.text([not_a_date(4, 1)], SAID)
+
+
+def test_of_very_many_rows_the_first_are_named_and_the_rest_counted():
+    said = problem_text.text([not_a_date(row, 1) for row in range(2, 2002, 2)], SAID, width=200)
+    assert "rows 2, 4, 6, 8, 10, 12, 14, 16, 18, 20, 22, 24 and 988 more (S1" in said
+
+
+def test_other_findings_are_told_apart():
+    other = Problem("not-a-date", "wear_readings.csv", 5, "", "date", "x", "a date", "Write 2030-12-20.")
+    whole = [Problem("counter-differs", "f.csv", None, key, "", "twice") for key in ("a", "b")]
+    said = problem_text.text([not_a_date(4, 1), other, *whole], SAID)
+    assert "  error, row 4 (S1" in said and "  error, row 5 [not-a-date]" in said
+    assert "whole file (a)" in said and "whole file (b)" in said
+
+
+def test_what_is_missing_is_named_and_not_found():
+    said = problem_text.text([Problem("column-missing", "f.csv", 1, "", "height_in")], SAID)
+    assert "      name:    height_in" in said and "found" not in said
+
+
 def test_text_keeps_to_the_width():
     long = Problem("out-of-range", "f.csv", 1, "S1", "height_in", "4 " * 90, "a " * 90, "Correct it. " * 30)
     assert max(map(len, problem_text.text([long], SAID, width=60).splitlines())) <= 60

@@ -73,7 +73,7 @@ def test_miles_of_a_type_that_hardly_wears_stand_apart():
 def test_positions_are_named():
     both = pd.concat([FRAME, straight([[[1.0, 1.1]]], place="wing_left", truck="W")], ignore_index=True)
     titles = [ax.get_title(loc="left") for ax in profile_figures.profiles(profiles(both))]
-    assert titles[-1] == "Plain steel\nwing left, 1 truck"
+    assert titles[-1] == "Plain steel\nleft wing, 1 truck"
 
 
 def test_wear_past_the_limit_stays_in_the_figure():

@@ -151,3 +151,28 @@ def test_margin_without_upper_end():
     found = margin_test(STEEL, Sample.of([-0.02, 0.03, 0.01]), 1.25)
     assert np.isnan(found.conf_high)
     assert found.p_value > 0.5
+
+
+def test_margin_with_the_same_units_is_the_paired_test():
+    type_, reference = [0.31, 0.36, 0.30, 0.42], [1.2, 1.9, 1.4, 1.6]
+    found = margin_test(Sample.of(type_), Sample.of(reference), 0.3, pairing=Pairing.of(type_, reference))
+    # other software: scipy 1.17.1, stats.ttest_rel(type_, 0.3 * np.array(reference), alternative="less")
+    assert (found.statistic, found.p_value) == (
+        pytest.approx(-2.993821, abs=5e-7),
+        pytest.approx(0.028977, abs=5e-7),
+    )
+    assert found.p_value != pytest.approx(margin_test(Sample.of(type_), Sample.of(reference), 0.3).p_value)
+
+
+def test_both_means_negative_is_no_ratio_of_wear():
+    """Two heights that rose by more than chance allows make a positive ratio that means nothing."""
+    found = ratio_set(Sample.of([-0.8, -0.9, -0.7, -0.8]), Sample.of([-0.3, -0.2, -0.3, -0.25]))
+    assert found.kind == BOUNDED
+    assert found.known_non_negative().kind == BOUNDED
+    known = found.known_non_negative(-0.2625)
+    assert (known.kind, np.isnan(known.estimate), np.isnan(known.conf_low)) == (NONE, True, True)
+
+
+def test_a_divisor_that_chance_made_negative_still_says_nothing():
+    found = ratio_set(Sample.of([-0.1, 0.2, -0.3]), Sample.of([-0.3, 0.2, -0.1]))
+    assert found.known_non_negative(-0.0667).kind == UNKNOWN

@@ -5,13 +5,21 @@ from dataclasses import FrozenInstanceError, dataclass
 import pandas as pd
 import pytest
 
-from trialkit.results import Summary
+from trialkit.results import Labelled, Summary
 
 
 @dataclass(frozen=True, eq=False)
 class Rates(Summary):
     def sentence(self):
         return "Plain steel wore."
+
+
+@dataclass(frozen=True, eq=False)
+class Named(Labelled):
+    labels: dict
+
+    def sentence(self):
+        return f"{self.label('plain_steel')} and {self.label('carbide_insert')}"
 
 
 RATES = Rates(pd.DataFrame({"edge_type": ["plain"], "estimate": [1.5]}), "two stages", ("One truck only.",))
@@ -30,3 +38,8 @@ def test_frame_is_a_copy():
 def test_is_frozen():
     with pytest.raises(FrozenInstanceError):
         RATES.method = "other"
+
+
+def test_edge_types_are_named_by_their_labels_or_else_with_spaces():
+    named = Named(RATES.table, "", (), {"carbide_insert": "carbide"})
+    assert named.sentence() == "plain steel and carbide"

@@ -57,6 +57,25 @@ def test_a_misspelt_parameter_is_an_error_with_a_suggestion(tmp_path):
     assert "The parameters are: data_dir, level." in str(caught.value)
 
 
+def test_a_parameter_that_the_run_sets_itself_is_not_offered(tmp_path):
+    source = write_notebook(tmp_path / "01_a.ipynb")
+    with pytest.raises(UsageError) as caught:
+        running.check_parameters(["data_dirr"], [source], reserved=["data_dir"])
+    assert str(caught.value) == '"data_dirr" is not a parameter of any notebook.\nThe parameters are: level.'
+    with pytest.raises(UsageError, match=r"notebook\.\nThere are none to set\.$"):
+        running.check_parameters(["level2"], [source], reserved=["data_dir", "level"])
+
+
+def test_a_full_disk_is_told_in_plain_words(tmp_path, monkeypatch):
+    def full(*args, **kwargs):
+        raise OSError(28, "No space left on device", "02_b.ipynb")
+
+    monkeypatch.setattr("papermill.execute_notebook", full)
+    with pytest.raises(ReportError) as caught:
+        running.run_notebooks([write_notebook(tmp_path / "02_b.ipynb")], {}, tmp_path)
+    assert str(caught.value) == "02_b.ipynb could not be run: No space left on device (02_b.ipynb)."
+
+
 def test_runs_with_the_parameters_each_notebook_has(tmp_path):
     first = write_notebook(tmp_path / "01_a.ipynb", new_code_cell("print(data_dir, level)"))
     second = write_notebook(

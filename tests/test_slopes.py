@@ -13,7 +13,6 @@ from trialkit.edges.slopes import (
     LAST_HEIGHT_IN,
     LAST_MI,
     N_STATIONS,
-    ROUNDING_BOUND,
     ROUNDING_VARIANCE,
     fit_slopes,
     rounding_amplitude,
@@ -181,7 +180,7 @@ def test_equal_readings_allow_a_slope_of_one_step_over_the_miles():
     rows = [("S1", 1, 1, mi, 5.0) for mi in np.linspace(0, 500, 9)]
     found = fit_slopes(readings(*rows, resolution_in=1 / 16))
     # by hand: 1/16 in over 0.5 thousand miles
-    assert found.trucks[ROUNDING_BOUND].tolist() == pytest.approx([0.125])
+    assert found.trucks[c.ROUNDING_BOUND].tolist() == pytest.approx([0.125])
 
 
 def test_scatter_of_half_a_step_removes_the_bound():
@@ -190,13 +189,13 @@ def test_scatter_of_half_a_step_removes_the_bound():
         ("S1", 1, 1, mi, np.round((5 + 0.05 * rng.standard_normal()) * 16) / 16)
         for mi in np.linspace(0, 500, 200)
     ]
-    assert fit_slopes(readings(*rows, resolution_in=1 / 16)).trucks[ROUNDING_BOUND].iloc[0] < 1e-3
+    assert fit_slopes(readings(*rows, resolution_in=1 / 16)).trucks[c.ROUNDING_BOUND].iloc[0] < 1e-3
 
 
 def test_wear_of_many_steps_shrinks_the_bound():
     def bound(rate):
         rows = line("S1", 1, 1, list(np.linspace(0, 500, 9)), 6.0, rate)
-        return fit_slopes(readings(*rows, resolution_in=1 / 16)).trucks[ROUNDING_BOUND].iloc[0]
+        return fit_slopes(readings(*rows, resolution_in=1 / 16)).trucks[c.ROUNDING_BOUND].iloc[0]
 
     assert bound(10.0) < 0.05 * bound(0.0)
 
@@ -207,7 +206,7 @@ def test_repeatability_takes_the_place_of_scatter_and_floor():
     found = fit_slopes(frame, repeatability_in=0.05)
     # by hand: 0.05^2 / 0.125
     assert found.trucks[ROUNDING_VARIANCE].tolist() == pytest.approx([0.02])
-    assert found.trucks[ROUNDING_BOUND].iloc[0] < fit_slopes(frame).trucks[ROUNDING_BOUND].iloc[0]
+    assert found.trucks[c.ROUNDING_BOUND].iloc[0] < fit_slopes(frame).trucks[c.ROUNDING_BOUND].iloc[0]
     small = fit_slopes(frame, repeatability_in=1e-4).trucks[ROUNDING_VARIANCE].iloc[0]
     assert small == fit_slopes(frame).trucks[ROUNDING_VARIANCE].iloc[0]
 
@@ -222,7 +221,8 @@ def test_two_readings_take_the_scatter_from_stations():
     ]
     steady = [(*row[:4], 5.0) for row in rows]
     scattered, equal = (
-        fit_slopes(readings(*r, resolution_in=1 / 16)).trucks[ROUNDING_BOUND].iloc[0] for r in (rows, steady)
+        fit_slopes(readings(*r, resolution_in=1 / 16)).trucks[c.ROUNDING_BOUND].iloc[0]
+        for r in (rows, steady)
     )
     assert scattered < 0.01 * equal
 

@@ -1,6 +1,7 @@
 """One cell: what is read, what is refused, and what the analyst is told to type instead."""
 
 import datetime as dt
+import time
 
 import numpy as np
 import pytest
@@ -99,10 +100,24 @@ def test_what_is_no_number_in_inches(text, code, advice):
     assert fault.allowed == "a number or a fraction, in inches"
 
 
+@pytest.mark.parametrize("rest", ["", " 1/2", "x"])
+def test_a_cell_of_very_many_digits_is_refused_at_once(rest):
+    started = time.perf_counter()
+    fault = read_cell("9" * 100_000 + rest, INCHES)
+    assert (fault.code, fault.fix) == ("not-a-number", "Write a plain number, such as 5.375.")
+    assert time.perf_counter() - started < 2
+
+
 @pytest.mark.parametrize(
     ("heading", "text", "code", "allowed", "advice"),
     [
-        (MILLIMETERS, "5 3/8", "not-a-number", "a number, in mm", "Write 5.375: only lengths in inches"),
+        (
+            MILLIMETERS,
+            "5 3/8",
+            "not-a-number",
+            "a number, in mm",
+            "5.375 in are 136.525 mm. Convert it, or end the",
+        ),
         (MILES, "5 3/8", "not-a-number", "a number, in mi", "Write 5.375: only lengths in inches"),
         (MILES, "5-Mar", "date-for-number", "a number, in mi", "text or number"),
         (MILES, "1/14", "not-a-number", "a number, in mi", "Write it as a decimal"),
@@ -124,6 +139,7 @@ def test_what_is_no_number_in_inches(text, code, advice):
         (SET_ID, "#N/A", "formula-error", "a name or code", "Mend the formula"),
         (SET_ID, "=A2", "formula-unsaved", "a name or code", "save it"),
         (NOTE, "bad\x07", "control-character", "text", "cannot be seen"),
+        (NOTE, "steel\u202eevil", "control-character", "text", "cannot be seen"),
     ],
 )
 def test_what_other_columns_refuse(heading, text, code, allowed, advice):
@@ -256,4 +272,4 @@ def test_no_text_is_too_odd(text, place):
     result = read_cell(text, Heading(column.name, column, column.unit))
     assert isinstance(result, (float, dt.datetime, str, Fault))
     if isinstance(result, Fault):
-        assert result.fix.endswith(".") and result.allowed
+        assert result.fix.endswith((".", "?")) and result.allowed

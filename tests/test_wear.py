@@ -10,7 +10,7 @@ from scipy.special import stdtrit
 
 from trialkit import columns as c
 from trialkit.edges import wear
-from trialkit.edges.wear import DEPTH_PCT, MEASURABLE, edge_type_order, fit_wear_rates, position_words
+from trialkit.edges.wear import edge_type_order, fit_wear_rates, position_words
 from trialkit.errors import UsageError
 from trialkit.trial.lineage import wear_segments
 
@@ -128,7 +128,7 @@ def test_usable_depth_gives_a_share():
         fleet({"steel": STEEL, "carbide": CARBIDE}), usable_depth_in={"steel": 3.0, "carbide": 0.75}
     )
     # by hand: 1.525 / 3 and 0.15 / 0.75
-    assert result.table[DEPTH_PCT].tolist() == pytest.approx([50.8333, 20.0], rel=1e-4)
+    assert result.table[c.DEPTH_PCT].tolist() == pytest.approx([50.8333, 20.0], rel=1e-4)
 
 
 def test_unequal_miles_do_not_weigh_trucks():
@@ -198,7 +198,7 @@ def test_bad_level_is_refused():
 def test_equal_readings_are_no_measurable_wear_with_an_upper_limit():
     result = fit_wear_rates(fleet({"carbide": [0.0] * 4}, step=1 / 16))
     row = result.table.iloc[0]
-    assert (row[c.ESTIMATE], row[MEASURABLE]) == (0.0, False)
+    assert (row[c.ESTIMATE], row[c.MEASURABLE]) == (0.0, False)
     # by hand: one step over 500 miles, 0.125, and 1.96 sqrt((1/16)^2 / 12 / 0.125 / 4) = 0.0500
     assert row[c.CONF_HIGH] == pytest.approx(0.175, abs=1e-3)
     assert row[c.METHOD] == wear.T_METHOD + wear.WIDENED

@@ -12,22 +12,31 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from trialkit import __version__
-from trialkit.errors import TrialkitError, UsageError
+from trialkit.errors import TrialkitError, UsageError, os_reason
 
 CLEAN, PROBLEMS, WRONG_USE = 0, 1, 2
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]  # a console without UTF-8 still prints
+    if sys.stdout is not None:
+        sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]  # a console without UTF-8 still prints
     options = _parser().parse_args(arguments)
     try:
-        return options.run(options)
+        code = options.run(options)
+        print(end="", flush=True)  # a full disk or a closed pipe shows here, not at the very end
+        return code
     except UsageError as error:
         print(f"trialkit: {error}", file=sys.stderr)
         return WRONG_USE
     except TrialkitError as error:
         print(f"trialkit: {error}", file=sys.stderr)
+        return PROBLEMS
+    except BrokenPipeError:  # whoever read the output, such as `head`, has seen enough
+        sys.stdout = None
+        return PROBLEMS
+    except OSError as error:
+        print(f"trialkit: it could not be written: {os_reason(error)}.", file=sys.stderr)
         return PROBLEMS
     except KeyboardInterrupt:
         print("trialkit: stopped; nothing was changed.", file=sys.stderr)
@@ -68,9 +77,13 @@ def _demo(options: argparse.Namespace) -> int:
 
 
 def _existing(folder: Path) -> Path:
-    if not folder.exists():
-        raise UsageError(f"there is no folder {folder}.")
-    return folder
+    try:
+        if folder.is_dir():
+            return folder
+        there = folder.exists()
+    except OSError as error:  # a name that no folder can have
+        raise UsageError(f"the folder cannot be read: {os_reason(error)}.") from None
+    raise UsageError(f"{folder} is not a folder." if there else f"there is no folder {folder}.")
 
 
 def _day(text: str) -> dt.date:

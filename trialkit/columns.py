@@ -166,6 +166,14 @@ FOUND = "found"
 ALLOWED = "allowed"
 FIX = "fix"
 
+P_HOLM = "p_holm"
+N_TRUCKS_REFERENCE = "n_trucks_reference"
+ROUNDING_BOUND = "rounding_bound"
+MEASURABLE = "measurable"
+DEPTH_PCT = "depth_pct"
+DEPTH_PCT_LOW = "depth_pct_low"
+DEPTH_PCT_HIGH = "depth_pct_high"
+
 CRITERION = "criterion"
 TWA_DBA = "twa_dba"
 DOSE_PCT = "dose_pct"
@@ -189,6 +197,32 @@ A8_LOW_M_S2 = "a8_low_m_s2"
 A8_HIGH_M_S2 = "a8_high_m_s2"
 EXPOSURE_PCT = "exposure_pct"
 GOVERNS = "governs"
+
+MIXED_ESTIMATE = "mixed_estimate"
+MIXED_STD_ERROR = "mixed_std_error"
+MIXED_DF = "mixed_df"
+MIXED_LOW = "mixed_low"
+MIXED_HIGH = "mixed_high"
+MIXED_STD_ERROR_KR = "mixed_std_error_kr"
+MIXED_DF_KR = "mixed_df_kr"
+MIXED_LOW_KR = "mixed_low_kr"
+MIXED_HIGH_KR = "mixed_high_kr"
+SHIFT_SHARE = "shift_share"
+WIDTH_RATIO = "width_ratio"
+AGREE = "agree"
+VARIANT = "variant"
+VARIANT_GROUP = "variant_group"
+STANDS = "stands"
+EARLY_RATE = "early_rate"
+LATE_RATE = "late_rate"
+CHANGE_PCT = "change_pct"
+STANDS_APART = "stands_apart"
+DISTANCE = "distance"
+LIMIT = "limit"
+RESIDUAL_IN = "residual_in"
+SHEET_ROWS = "sheet_rows"
+DRIVEN_MI = "driven_mi"
+N_RECORDS = "n_records"
 
 # ---------------------------------------------------------------- what a column can be
 TEXT = "text"
@@ -317,8 +351,8 @@ RESULT_LABELS: dict[str, str] = {
     MILES_MI: "Blade-down miles",
     HEIGHT_IN: "Height",
     TASK: "Task",
-    LEVEL_DBA: "Level, dBA",
-    EXCHANGE_RATE_DB: "Exchange rate, dB",
+    LEVEL_DBA: "Level",
+    EXCHANGE_RATE_DB: "Exchange rate",
     CRITERION: "Criterion",
     TWA_DBA: "8-hour average, dBA",
     DOSE_PCT: "Dose, %",
@@ -336,7 +370,7 @@ RESULT_LABELS: dict[str, str] = {
     N_SHIFTS: "Shifts",
     N_PAIRS: "Trucks with both",
     AXIS: "Axis",
-    RMS_M_S2: "Vibration, m/s²",
+    RMS_M_S2: "Vibration",
     WEIGHTED_M_S2: "Vibration with axis factor, m/s²",
     A8_M_S2: "A(8), m/s²",
     A8_LOW_M_S2: "A(8) from, m/s²",
@@ -345,5 +379,38 @@ RESULT_LABELS: dict[str, str] = {
     GOVERNS: "Governs",
     TERM: "Condition",
     P_VALUE: "P value",
+    P_HOLM: "P value after Holm",
+    N_TRUCKS_REFERENCE: "Trucks with the reference",
+    ROUNDING_BOUND: "Error from rounding, at most",
+    MEASURABLE: "More than the reading error",
+    DEPTH_PCT: "Usable depth worn in 1,000 miles, %",
+    DEPTH_PCT_LOW: "from, %",
+    DEPTH_PCT_HIGH: "to, %",
+    MIXED_ESTIMATE: "One model",
+    MIXED_STD_ERROR: "One model, standard error",
+    MIXED_DF: "One model, degrees of freedom",
+    MIXED_LOW: "One model, from",
+    MIXED_HIGH: "to",
+    MIXED_STD_ERROR_KR: "Kenward-Roger standard error",
+    MIXED_DF_KR: "Kenward-Roger degrees of freedom",
+    MIXED_LOW_KR: "Kenward-Roger, from",
+    MIXED_HIGH_KR: "to",
+    SHIFT_SHARE: "Gap over half the interval",
+    WIDTH_RATIO: "Length against the two-stage interval",
+    AGREE: "Agree",
+    REASON: "Reason",
+    VARIANT: "What was changed",
+    VARIANT_GROUP: "Kind of change",
+    STANDS: "Finding stands",
+    EARLY_RATE: "Early wear",
+    LATE_RATE: "Late wear",
+    CHANGE_PCT: "Change, %",
+    STANDS_APART: "What stands apart",
+    DISTANCE: "How far",
+    LIMIT: "Limit",
+    RESIDUAL_IN: "Off its line, in",
+    SHEET_ROWS: "Rows of the table",
+    DRIVEN_MI: "Odometer miles",
+    N_RECORDS: "Records",
 }
 """Heading of every column that a result table may show."""

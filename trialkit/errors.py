@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 
 ERROR = "error"
 WARNING = "warning"
@@ -29,17 +29,15 @@ class Code:
 
 CODES: dict[str, Code] = {
     # files
-    "file-missing": Code(ERROR, "a table that every trial needs is not in the folder"),
+    "file-missing": Code(ERROR, "a file that every trial needs is not in the folder"),
     "not-a-folder": Code(ERROR, "the trial folder does not exist or is not a folder"),
     "not-a-file": Code(ERROR, "a folder or other thing stands where a table should be"),
     "file-unreadable": Code(ERROR, "the file cannot be opened or is damaged"),
     "file-empty": Code(ERROR, "the file has no header row"),
-    "no-rows": Code(ERROR, "a table that every trial needs has a header but no rows"),
+    "no-rows": Code(ERROR, "a table that every trial needs has no rows"),
     "sheet-missing": Code(ERROR, "the workbook lacks a sheet that every trial needs"),
     "table-twice": Code(ERROR, "the same table is given twice"),
-    "file-unknown": Code(
-        WARNING, "a CSV file or sheet that is not one of the trial's tables; it is not read"
-    ),
+    "file-unknown": Code(WARNING, "a file or sheet that is not one of the trial's tables; it is not read"),
     "encoding": Code(WARNING, "the file is not UTF-8; accented letters may be wrong"),
     "delimiter": Code(ERROR, "the cells of the file are not separated by commas"),
     "row-cells": Code(ERROR, "a row has more cells than the header"),
@@ -59,9 +57,7 @@ CODES: dict[str, Code] = {
     "not-a-number": Code(ERROR, "the cell should hold a number"),
     "not-whole": Code(ERROR, "the cell should hold a whole number"),
     "decimal-comma": Code(ERROR, "a number with a comma in it"),
-    "date-for-number": Code(
-        ERROR, "a date stands where a number should be: a spreadsheet has turned a fraction into a date"
-    ),
+    "date-for-number": Code(ERROR, "a date stands where a number should be"),
     "not-a-date": Code(ERROR, "the cell should hold a date such as 2031-01-14 or 2031-01-14T05:30"),
     "not-a-choice": Code(ERROR, "the cell should hold one of a few words"),
     "out-of-range": Code(ERROR, "the number is impossible for this column"),
@@ -74,7 +70,7 @@ CODES: dict[str, Code] = {
     "table-absent": Code(WARNING, "rows name things of a table that is not there"),
     # settings
     "setting-missing": Code(ERROR, "a setting without a default is missing from trial.toml"),
-    "setting-unknown": Code(ERROR, "trial.toml holds a key that is not a setting"),
+    "setting-unknown": Code(ERROR, "a key in trial.toml is not a setting"),
     "setting-invalid": Code(ERROR, "a setting has a value that is not allowed"),
     # across tables
     "two-sets-active": Code(ERROR, "two sets are on one truck position at the same time"),
@@ -97,9 +93,23 @@ CODES: dict[str, Code] = {
     ),
     "miles-disagree": Code(WARNING, "the shifts' blade-down miles and the counter differ by more than 5 %"),
     "shift-times": Code(ERROR, "a shift or storm ends before it starts"),
+    "sample-outlasts-shift": Code(
+        WARNING, "a sound or vibration sample lasts longer than the shift in which it was taken"
+    ),
+    "calibration-drift": Code(
+        WARNING, "the calibrations before and after a sound sample differ by more than the limit"
+    ),
+    "exchange-rates-mixed": Code(
+        WARNING,
+        "some sound samples were averaged with 3 dB and others with 5 dB; they are never put together",
+    ),
     "height-rises": Code(WARNING, "a height rises by more than the reading error between re-references"),
     "height-above-new": Code(
         ERROR, "a height is well above the new height of the edge type: a wrong unit or a slip"
+    ),
+    "height-far-below": Code(
+        WARNING,
+        "a height is less than half of that at which the edge type must come off: a wrong unit or a slip",
     ),
     "depth-above-height": Code(ERROR, "the usable depth is more than the new height"),
     "station-off-edge": Code(WARNING, "a station number larger than any station read at this set's install"),
@@ -181,14 +191,23 @@ def near_match(found: str, known: Iterable[str]) -> str:
 
 
 def nearest_name(found: str, known: Iterable[str]) -> str:
-    """The nearest known name itself, or an empty string if none is near."""
+    """The nearest known name itself, or an empty string if none is near; of several equally near ones the first."""
+    said = _plain(found)
     plain = {_plain(name): name for name in known}
-    close = get_close_matches(_plain(found), plain, n=1, cutoff=0.6)
-    return plain[close[0]] if close else ""
+    close = set(get_close_matches(said, plain, n=5, cutoff=0.6))
+    in_order = [name for name in plain if name in close]
+    best = max(in_order, key=lambda name: SequenceMatcher(None, name, said).ratio(), default="")
+    return plain.get(best, "")
 
 
 def _plain(name: str) -> str:
     return name.strip().casefold().replace("_", " ").replace("-", " ")
+
+
+def os_reason(error: OSError, place: object = "") -> str:
+    """Why the system refused, and where: ``"Permission denied (reports)"``; `place` where it names no file itself."""
+    where = error.filename or place
+    return f"{error.strerror or error} ({where})" if where else str(error.strerror or error)
 
 
 class TrialkitError(Exception):

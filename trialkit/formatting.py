@@ -9,6 +9,7 @@ significant digits of the interval's half-width.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -18,10 +19,10 @@ NO_INTERVAL = "no interval"
 
 
 def decimals_for(step: float) -> int:
-    """Decimal places that show `step` with two significant digits (never negative)."""
+    """Decimal places that show `step` with two significant digits; -1 is tens, -2 hundreds."""
     if not math.isfinite(step) or step <= 0:
         return 2
-    return max(0, 1 - math.floor(math.log10(step)))
+    return 1 - math.floor(math.log10(step))
 
 
 def number(value: float, significant: int = 3) -> str:
@@ -36,15 +37,16 @@ def number(value: float, significant: int = 3) -> str:
         return "–"
     if value == 0:
         return "0"
-    digits = significant - 1 - math.floor(math.log10(abs(value)))
+    rounded = float(f"{value:.{significant - 1}e}")  # 9.97 with two digits is 10, not 10.0
+    digits = significant - 1 - math.floor(math.log10(abs(rounded)))
     return f"{value:,.{max(0, digits)}f}"
 
 
 def fixed(value: float, decimals: int) -> str:
-    """A number with so many decimals; a dash where there is none."""
+    """A number with so many decimals, or rounded to tens (-1), hundreds (-2)...; a dash where there is none."""
     if value is None or not math.isfinite(value):
         return "–"
-    text = f"{value:,.{decimals}f}"
+    text = f"{round(value, decimals):,.{max(decimals, 0)}f}"
     return text[1:] if text.startswith("-") and not any(ch in "123456789" for ch in text) else text
 
 
@@ -55,7 +57,8 @@ def interval_decimals(estimate: float, low: float, high: float) -> int:
     for end in (low, high):
         if math.isfinite(end) and math.isfinite(estimate) and estimate != end:
             return decimals_for(abs(estimate - end))
-    return decimals_for(abs(estimate) / 10) if math.isfinite(estimate) else 2
+    known = [value for value in (estimate, low, high) if math.isfinite(value)]
+    return decimals_for(abs(known[0]) / 10) if known else 2
 
 
 def interval(estimate: float, low: float, high: float, unit: str = "") -> str:
@@ -92,6 +95,16 @@ def percent(value: float, decimals: int = 0) -> str:
     return f"{fixed(value, decimals)}%"
 
 
+def level_percent(confidence_level: float) -> str:
+    """A confidence level: ``"95%"``, ``"99.9%"``."""
+    return f"{100 * confidence_level:.6g}%"
+
+
+def level_words(confidence_level: float) -> str:
+    """What an interval of that level is called: ``"95% interval"``."""
+    return f"{level_percent(confidence_level)} interval"
+
+
 def counted(n: int, noun: str, plural: str | None = None) -> str:
     """A count with its noun: ``"1 truck"``, ``"12 trucks"``."""
     return f"{n:,} {noun if n == 1 else plural or noun + 's'}"
@@ -110,6 +123,11 @@ def day(moment) -> str:
     if moment is None or moment is np.nan or moment != moment:
         return "–"
     return f"{moment:%B} {moment.day}, {moment.year}"
+
+
+def position_name(text: str) -> str:
+    """A plow position, or a truck with it, as people say it: ``"T-04, wing_right"`` is ``"T-04, right wing"``."""
+    return re.sub(r"\bwing_(left|right)$", r"\1 wing", text)
 
 
 def sentence_case(text: str) -> str:

@@ -9,6 +9,7 @@ print. It does not draw itself: `figures` does.
 from __future__ import annotations
 
 from abc import abstractmethod
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import pandas as pd
@@ -49,3 +50,13 @@ class Summary:
     @abstractmethod
     def sentence(self) -> str:
         """The one line that a council reads."""
+
+
+class Labelled(Summary):
+    """Base of the results with a field `labels`, edge type to the name that sentences print."""
+
+    labels: Mapping[str, str]
+
+    def label(self, edge_type: str) -> str:
+        """Name of an edge type as sentences print it."""
+        return self.labels.get(edge_type, edge_type.replace("_", " "))

@@ -11,15 +11,28 @@ from __future__ import annotations
 import datetime as dt
 import tomllib
 from collections.abc import Mapping
-from itertools import takewhile
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
+from pydantic_core import PydanticCustomError
 
 from trialkit.errors import Problem, near_match
+from trialkit.formatting import listed
 
 FILE_NAME = "trial.toml"
+NOISE_CRITERIA = ("osha_pel", "osha_action", "niosh_rel", "eu_lower_action", "eu_upper_action", "eu_limit")
+"""Names of the noise criteria that every trial knows; `cab.criteria` says what they are and where they come from."""
+CUSTOM = "custom"
+"""Type of a finding that brings its own words."""
 
 Text = Annotated[str, Field(min_length=1)]
 Number = Annotated[float, Field(strict=True)]
@@ -48,6 +61,12 @@ class Plan(_Section):
     smallest_worthwhile_saving_pct: float = Field(
         default=0.0, strict=True, ge=0, le=100, description="saving below which a change is not worth it [%]"
     )
+    no_worse_than_ratio: float | None = Field(
+        default=None,
+        strict=True,
+        gt=1,
+        description="most sets per mile, as a multiple of the reference's, that still count as no worse; none by default",
+    )
     decision_rule: str = Field(default="", description="the rule in words, as agreed before the season")
 
     @field_validator("looks")
@@ -58,13 +77,80 @@ class Plan(_Section):
         return looks
 
 
+class OwnCriterion(_Section):
+    """A criterion for noise that the tool does not know by name."""
+
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*$", max_length=40)] = Field(
+        description="short name: letters, digits, hyphens and underscores; the report prints it with spaces"
+    )
+    criterion_level_dba: float = Field(
+        strict=True, gt=0, le=140, description="steady level that gives a dose of 100% in 8 hours [dBA]"
+    )
+    exchange_rate_db: float = Field(
+        strict=True, ge=1, le=10, description="rise in level that halves the time [dB]"
+    )
+    threshold_dba: float | None = Field(
+        default=None, strict=True, ge=0, le=140, description="levels below it are not counted [dBA]"
+    )
+    citation: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)] = Field(
+        description="document, clause and year from which it comes"
+    )
+
+
 class Noise(_Section):
     """How noise is looked at."""
 
     shift_length_h: float = Field(
         default=12.0, strict=True, gt=0, le=24, description="length of a storm shift [h]"
     )
-    criteria: tuple[str, ...] = Field(default=(), description="criteria to report; empty reports them all")
+    drift_limit_db: float = Field(
+        default=1.0,
+        strict=True,
+        gt=0,
+        le=20,
+        description="largest difference of the calibrations before and after a sound sample that passes without a warning "
+        "[dB]; 1 is common practice, no source; ISO 9612:2009, 12.2 (from memory), asks for 0.5",
+    )
+    criterion: tuple[OwnCriterion, ...] = Field(
+        default=(), description="criteria of your own, each begun by a line [[noise.criterion]]"
+    )
+    criteria: tuple[str, ...] = Field(
+        default=(),
+        description=f"criteria to report, by name: {', '.join(NOISE_CRITERIA)} or your own; empty reports them all",
+    )
+
+    @field_validator("criterion")
+    @classmethod
+    def _own_names_are_new(cls, criterion: tuple[OwnCriterion, ...]) -> tuple[OwnCriterion, ...]:
+        names = [own.name for own in criterion]
+        taken = [name for name in dict.fromkeys(names) if name in NOISE_CRITERIA or names.count(name) > 1]
+        if taken:
+            raise _said(taken, "names that no other criterion has", "Choose another name.")
+        return criterion
+
+    @field_validator("criteria")
+    @classmethod
+    def _names_are_known(cls, criteria: tuple[str, ...], info: ValidationInfo) -> tuple[str, ...]:
+        twice = [name for name in dict.fromkeys(criteria) if criteria.count(name) > 1]
+        if twice:
+            raise _said(twice, "each criterion once", "Name it once.")
+        if "criterion" not in info.data:
+            return criteria  # the criteria of one's own are wrong themselves
+        known = [*NOISE_CRITERIA, *(own.name for own in info.data["criterion"])]
+        unknown = [name for name in criteria if name not in known]
+        if unknown:
+            hints = [near_match(name, known) for name in unknown]
+            fix = (
+                " ".join(hint for hint in hints if hint) or "Correct the name, or add a [[noise.criterion]]."
+            )
+            raise _said(unknown, ", ".join(known), fix)
+        return criteria
+
+
+def _said(names: list[str], allowed: str, fix: str) -> PydanticCustomError:
+    """A finding about names in a list, with its own words."""
+    found = listed([_shown(name) for name in names])
+    return PydanticCustomError(CUSTOM, "not allowed", {"found": found, "allowed": allowed, "fix": fix})
 
 
 class Cost(_Section):
@@ -106,7 +192,7 @@ class Settings(_Section):
         default="USD", pattern=r"^[A-Z]{3}$", description="currency of every amount, as a three-letter code"
     )
     confidence_level: float = Field(
-        default=0.95, strict=True, ge=0.5, lt=1, description="confidence level of every interval"
+        default=0.95, strict=True, ge=0.5, le=0.999, description="confidence level of every interval"
     )
     seed: int = Field(default=1, strict=True, ge=0, description="seed of everything that is drawn at random")
     plan: Plan = Field(default_factory=Plan)
@@ -131,14 +217,13 @@ def read_settings(path: Path) -> tuple[Settings | None, list[Problem]]:
         Everything that is wrong with it.
     """
     try:
+        if path.exists() and not path.is_file():
+            fix = "Rename it, and put the settings there as a file."
+            return None, [Problem("not-a-file", FILE_NAME, fix=fix)]
         raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except FileNotFoundError:
         fix = "Put a trial.toml beside the tables; data_demo/trial.toml shows one."
         return None, [Problem("file-missing", FILE_NAME, fix=fix)]
-    except IsADirectoryError:
-        return None, [
-            Problem("not-a-file", FILE_NAME, fix="Rename the folder and put the settings file there.")
-        ]
     except OSError as error:
         return None, [
             Problem(
@@ -184,30 +269,56 @@ def check_settings(raw: Mapping[str, Any]) -> tuple[Settings | None, list[Proble
 
 def _problem(item: Mapping[str, Any]) -> Problem:
     """One pydantic finding in the words of the analyst."""
-    path = [str(part) for part in takewhile(lambda part: isinstance(part, str), item["loc"])]
-    name = ".".join(path)
+    path, name, deeper = _place(item["loc"])
+    if item["type"] == CUSTOM:
+        own = item["ctx"]
+        return Problem(
+            "setting-invalid",
+            FILE_NAME,
+            column=name,
+            found=own["found"],
+            allowed=own["allowed"],
+            fix=own["fix"],
+        )
     if item["type"] == "extra_forbidden":
-        known = _known_keys(path[:-1])
+        section = _section(path[:-1])
+        known = list(section.model_fields) if section is not None else []
         fix = near_match(path[-1], known) or f"The settings here are: {', '.join(known)}."
         return Problem("setting-unknown", FILE_NAME, column=name, fix=fix)
     if item["type"] == "missing":
-        field = Settings.model_fields[path[0]]
         return Problem(
             "setting-missing",
             FILE_NAME,
             column=name,
-            allowed=field.description or "",
-            fix=f"Add {name} = ...",
+            allowed=_description(path),
+            fix=f"Add {path[-1]} = ...",
         )
-    found = _shown(item["input"])
     return Problem(
         "setting-invalid",
         FILE_NAME,
         column=name,
-        found=found,
-        allowed=_allowed(path, item),
+        found=_shown(item["input"]),
+        allowed=_allowed(path, item, deeper),
         fix=f"Correct {name}.",
     )
+
+
+def _place(loc: tuple[str | int, ...]) -> tuple[list[str], str, bool]:
+    """Keys that lead to a finding, how they are printed, and whether it lies deeper, in one item of a list.
+
+    The sections of a list are counted from 1: ``noise.criterion[1].citation``.
+    """
+    path: list[str] = []
+    printed = ""
+    for part in loc:
+        if isinstance(part, str):
+            path.append(part)
+            printed += f".{part}" if printed else part
+        elif _section(path) is not None:
+            printed += f"[{part + 1}]"
+        else:
+            return path, printed, True
+    return path, printed, False
 
 
 def _shown(value: Any) -> str:
@@ -220,28 +331,37 @@ def _shown(value: Any) -> str:
     )
 
 
-def _allowed(path: list[str], item: Mapping[str, Any]) -> str:
+def _allowed(path: list[str], item: Mapping[str, Any], deeper: bool) -> str:
     """What may stand there: what the setting means, then what pydantic asks for, if that is plain English."""
     meaning = _description(path)
     message = str(item["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
     asked = message[:1].lower() + message[1:]
     if item["type"] == "model_type":
-        return f"a section [{path[-1]}] with its settings"
-    if item["type"] == "string_pattern_mismatch" or len(path) < len(item["loc"]):
+        words = f"[{path[-1]}]" if path[:-1] == [] else f"[[{'.'.join(path)}]]"
+        return f"a section {words} with its settings"
+    if item["type"] == "tuple_type" or item["type"] == "string_pattern_mismatch" or deeper:
         return meaning or asked
     return f"{meaning} ({asked})" if meaning else asked
 
 
 def _description(path: list[str]) -> str:
-    model: Any = Settings
-    for part in path[:-1]:
-        model = model.model_fields[part].annotation
-    field = model.model_fields.get(path[-1])
+    section = _section(path[:-1])
+    field = section.model_fields.get(path[-1]) if section is not None else None
     return (field.description or "") if field is not None else ""
 
 
-def _known_keys(path: list[str]) -> list[str]:
-    if not path:
-        return list(Settings.model_fields)
-    section = Settings.model_fields[path[0]].annotation
-    return list(section.model_fields) if isinstance(section, type) and issubclass(section, BaseModel) else []
+def _section(path: list[str]) -> type[BaseModel] | None:
+    """The section under these keys, of which there may be several; None if there is a plain setting or nothing."""
+    section: type[BaseModel] | None = Settings
+    for part in path:
+        field = section.model_fields.get(part) if section is not None else None
+        section = section_of(field.annotation) if field is not None else None
+    return section
+
+
+def section_of(annotation: Any) -> type[BaseModel] | None:
+    """The section that a setting holds, or of which it holds a list; None for a plain setting."""
+    for kind in (annotation, *get_args(annotation)[:1]):
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            return kind
+    return None

@@ -46,6 +46,9 @@ def test_the_installed_command_is_the_module():
         (("check",), "required: DIR"),
         (("check", "nowhere"), "there is no folder nowhere"),
         (("report", "nowhere"), "there is no folder nowhere"),
+        (("check", DEMO / "trucks.csv"), "trucks.csv is not a folder."),
+        (("report", DEMO / "trucks.csv"), "trucks.csv is not a folder."),
+        (("check", "x" * 5000), "the folder cannot be read: File name too long"),
         (("check", DEMO, "--through", "31.12.2030"), '"31.12.2030" is not a day such as 2031-01-14'),
         (("report", DEMO, "-p", "lvl", "1"), '"lvl" is not a parameter of any notebook'),
         (("report", DEMO, "-p", "data_dir", "x"), "data_dir cannot be set with -p"),
@@ -123,3 +126,27 @@ def test_a_stop_by_the_keyboard_is_told(monkeypatch, capsys, trial_folder):
     monkeypatch.setattr("trialkit.trial.checks.check_trial", stopped)
     assert command_line.main(["check", str(trial_folder)]) == command_line.PROBLEMS
     assert "nothing was changed" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("arguments", [("check", DEMO, "--out"), ("demo",)])
+def test_a_place_that_cannot_be_written_is_named(tmp_path, arguments):
+    (tmp_path / "file").write_text("in the way")
+    said = run(*arguments, tmp_path / "file" / "x")
+    assert said.returncode == command_line.PROBLEMS
+    assert said.stderr.startswith("trialkit: it could not be written: Not a directory (")
+    assert "Traceback" not in said.stderr
+
+
+def test_a_reader_that_stops_reading_is_no_trouble(trial_folder):
+    (trial_folder / "trucks.csv").unlink()
+    command = [sys.executable, "-m", "trialkit", "check", str(trial_folder)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:
+        running.stdout.close()
+        said = running.stderr.read()
+    assert said == ""
+    assert running.returncode == command_line.PROBLEMS
+
+
+def test_a_command_without_a_console_still_runs(monkeypatch, trial_folder):
+    monkeypatch.setattr(sys, "stdout", None)
+    assert command_line.main(["check", str(trial_folder)]) == command_line.CLEAN

@@ -22,7 +22,12 @@ def main() -> None:
         notebook = nbformat.read(path, as_version=4)
         for cell in notebook.cells:
             cell.source = cell.source.replace(*DATA_DIR)
-        NotebookClient(notebook, kernel_name="python3", resources={"metadata": {"path": str(HERE)}}).execute()
+        NotebookClient(
+            notebook,
+            kernel_name="python3",
+            resources={"metadata": {"path": str(HERE)}},
+            extra_arguments=["--IPKernelApp.log_level=40"],
+        ).execute()
         for cell in notebook.cells:
             cell.metadata.pop("execution", None)
             if cell.cell_type == "code" and MARK not in cell.source:

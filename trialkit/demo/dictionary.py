@@ -18,7 +18,7 @@ from trialkit import columns as c
 from trialkit import units
 from trialkit.columns import Column
 from trialkit.errors import CODES
-from trialkit.settings import FILE_NAME, Settings
+from trialkit.settings import FILE_NAME, Settings, section_of
 from trialkit.tables import KEY_SEPARATOR, TABLES, Table
 
 RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -41,10 +41,16 @@ RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
      ("height-rises",)),
     ("A flip, a section swap or a re-reference starts a new segment of that set and station; no line is drawn across "
      "one.", ()),
-    ("No height is well above the new height of its edge type, and no usable depth above it.",
-     ("height-above-new", "depth-above-height")),
+    ("No height is well above the new height of its edge type or far below that of a worn edge, and no usable depth is "
+     "above the new height.",
+     ("height-above-new", "height-far-below", "depth-above-height")),
     ("A station read later was read at the set's install.", ("station-off-edge",)),
     ("A shift or storm ends after it starts.", ("shift-times",)),
+    ("A sound or vibration sample lasts no longer than the shift in which it was taken; a quarter of an hour is allowed for "
+     "rounded times.", ("sample-outlasts-shift",)),
+    ("The calibrations before and after a sound sample agree within `noise.drift_limit_db`.", ("calibration-drift",)),
+    ("Sound samples are all averaged with the same exchange rate; averages with 3 dB and with 5 dB are never put together.",
+     ("exchange-rates-mixed",)),
     ("Each edge type was on at least two trucks; with fewer, no interval can be given. The reference edge type is one "
      "of them.",
      ("few-trucks", "reference-missing")),
@@ -76,7 +82,10 @@ def dictionary_markdown(level: int = 2) -> str:
 _CONVENTIONS = f"""\
 One file per table, named after it with the ending `.csv`, or one workbook with a sheet per table. One row per fact. Dates
 are written `2031-01-14` or `2031-01-14T05:30`. **A blank cell means not recorded, never zero**, unless the dictionary
-says otherwise.
+says otherwise. `Steel` and `steel` are two names.
+
+A spreadsheet program that opens a CSV file rewrites dates in its own way and turns `5/8` into a day, and saves them so.
+Format such columns as text before typing, or keep the tables as sheets of one workbook, in which dates may be date cells.
 
 A measured column carries its unit at the end of its name, and the header of the file decides: `height_in` may be given as
 `height_mm`, but not both. The other units that a column may have are listed with it. A length in inches may be typed as a
@@ -84,7 +93,8 @@ decimal or a fraction: `5.375`, `5 3/8`, `5-3/8` and `5 6/16` are the same numbe
 kept and named in a warning.
 
 Values that are impossible stop the run; values that are only doubtful are warnings, and the report prints them. The rows
-of a key are told apart by the key's columns together; in `decisions` they are joined by `{KEY_SEPARATOR}`.
+of a key are told apart by the key's columns together; in `decisions` they are joined by `{KEY_SEPARATOR}`, and blank ones at
+the end are left out: `PS-03{KEY_SEPARATOR}2030-12-04{KEY_SEPARATOR}5`.
 """
 
 
@@ -145,18 +155,22 @@ def settings_markdown() -> str:
     return _markdown_table(("Setting", "Default", "Meaning"), rows)
 
 
-def _setting_rows(section: type[BaseModel], prefix: str = "") -> Iterable[tuple[str, str, str]]:
+def _setting_rows(
+    section: type[BaseModel], prefix: str = "", needed: str = "none: must be given"
+) -> Iterable[tuple[str, str, str]]:
     for name, field in section.model_fields.items():
-        inner = field.annotation
-        if isinstance(inner, type) and issubclass(inner, BaseModel):
-            yield from _setting_rows(inner, f"{prefix}{name}.")
-        else:
-            yield f"`{prefix}{name}`", _default_words(field), field.description or ""
+        inner = section_of(field.annotation)
+        # a list of sections says what it is before its own settings follow
+        if inner is None or field.description:
+            yield f"`{prefix}{name}`", _default_words(field, needed), field.description or ""
+        if inner is not None:
+            each = "each must give it" if field.description else needed
+            yield from _setting_rows(inner, f"{prefix}{name}.", each)
 
 
-def _default_words(field: FieldInfo) -> str:
+def _default_words(field: FieldInfo, needed: str) -> str:
     if field.is_required():
-        return "none: must be given"
+        return needed
     default: Any = field.get_default()
     if default is None or default in ((), ""):
         return "not set"

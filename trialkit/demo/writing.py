@@ -266,11 +266,15 @@ primary_measure = "cost"  # what decides: wear, life or cost
 looks = [{INTERIM_LOOK}, {FINAL_LOOK}]  # days on which the results are looked at
 run_in_mi = {TRUTH.run_in_mi}  # miles after an install that are left out as running-in
 smallest_worthwhile_saving_pct = 10.0  # a smaller saving is not worth a change
+# no_worse_than_ratio = 1.25  # sets per mile, against the reference, up to which a type counts as no worse; none was agreed
 decision_rule = "{DECISION_RULE}"
 
 [noise]
 shift_length_h = 12.0  # length of a storm shift
+drift_limit_db = 1.0  # difference of the calibrations before and after a sample above which there is a warning
 criteria = []  # empty: every criterion is reported
+# A criterion of your own begins with a line [[noise.criterion]]; then name, criterion_level_dba, exchange_rate_db,
+# threshold_dba (left out if every level counts) and citation.
 
 [cost]
 discount_rate = 0.03  # real, per year, as a fraction
@@ -298,7 +302,7 @@ def _readme(rows: dict[str, Rows], seed: int, metric: bool) -> str:
         "set, a replaced section, an edge turned end for end, a set with a loose end, a wing without a counter, shifts "
         "whose salt was not written down, a spreader without a calibration date, sound samples with the radio on, a "
         "dosimeter with another exchange rate, and shifts whose miles were guessed too high. `trialkit check` answers "
-        "with no error and two warnings: the guessed miles and the height that is left in."
+        "with no error and three warnings: the guessed miles, the height that is left in and the dosimeter."
     )
     lines = [
         f"# The demo trial: {TOWN}, winter {SEASON}",

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.formatting import counted, listed, percent
+from trialkit.formatting import counted, listed, percent, position_name
 from trialkit.results import Summary
 from trialkit.trial.lineage import shift_units
 from trialkit.trial.stays import numbers_of, truck_unit
@@ -160,7 +160,7 @@ def _with_share(found: pd.DataFrame, records: pd.Series, basis: str) -> pd.DataF
 
 
 def _name(row: Mapping[Hashable, Any]) -> str:
-    return str(row[c.TRUCK_UNIT]).replace("_", " ")
+    return position_name(str(row[c.TRUCK_UNIT]))
 
 
 def _percent(row: Mapping[Hashable, Any]) -> str:

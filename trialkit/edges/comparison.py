@@ -21,18 +21,14 @@ from trialkit.edges.wear import (
     RATE_UNIT,
     WearRates,
     edge_type_order,
-    level_words,
     position_words,
     sample_of_slopes,
 )
-from trialkit.formatting import counted, number, sentence_case
-from trialkit.results import Summary
+from trialkit.formatting import counted, level_percent, level_words, number, sentence_case
+from trialkit.results import Labelled
 from trialkit.stats import ratios
 from trialkit.stats.inference import PAIRS_NEEDED, Pairing, Sample, difference_interval, holm_adjusted
 from trialkit.stats.ratios import RatioSet, ratio_set
-
-P_HOLM = "p_holm"
-N_TRUCKS_REFERENCE = "n_trucks_reference"
 
 SEPARATE = "different trucks, Welch-Fieller"
 PAIRED = "same trucks, Fieller on pairs"
@@ -50,11 +46,12 @@ DIFFERENCE_METHOD = {
     ONE_TRUCK: ONE_TRUCK,
     NO_INTERVAL: NO_INTERVAL,
 }
+NOTHING_COMPARED = "No edge type is set against the reference: on no plow position could both be measured."
 _REFERENCE_SLOPE = "reference_slope"
 
 
 @dataclass(frozen=True, eq=False)
-class WearComparison(Summary):
+class WearComparison(Labelled):
     """Wear of each edge type against the reference, on each plow position.
 
     Attributes
@@ -80,10 +77,6 @@ class WearComparison(Summary):
     confidence_level: float
     labels: Mapping[str, str]
 
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
-
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each row of the table."""
         places = self.table[c.PLOW_POSITION].nunique()
@@ -91,35 +84,40 @@ class WearComparison(Summary):
 
     def sentence(self) -> str:
         """The comparisons in words."""
-        return " ".join(self.sentences()) or "No edge type shares a plow position with the reference."
+        return " ".join(self.sentences()) or NOTHING_COMPARED
 
     def _sentence(self, row: dict[Hashable, Any], say_place: bool) -> str:
         type_, reference = self.label(row[c.EDGE_TYPE]), self.label(row[c.REFERENCE])
-        start = f"On {position_words(row[c.PLOW_POSITION])}, {type_}" if say_place else sentence_case(type_)
+        place = f"on {position_words(row[c.PLOW_POSITION])}, " if say_place else ""
+        start = sentence_case(f"{place}{type_}")
         ratio, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
         level = level_words(self.confidence_level)
-        best = f"best estimate {_ratio_number(ratio)}; " if math.isfinite(ratio) and ratio >= 1 else ""
+        best = f"best estimate {ratio_number(ratio)}; " if math.isfinite(ratio) and ratio >= 1 else ""
         if row[c.METHOD] in (ONE_TRUCK, NO_INTERVAL):
             if not ratio > 0:
                 return f"{start} cannot be set against {reference}: no wear ratio can be given."
             pace, times = ("slower", ratio) if ratio >= 1 else ("faster", 1 / ratio)
-            trucks = counted(int(min(row[c.N_TRUCKS], row[N_TRUCKS_REFERENCE])), "truck")
-            return f"{start} wore {_ratio_number(times)} times {pace} than {reference}, but {trucks} cannot show how sure that is."
+            trucks = counted(int(min(row[c.N_TRUCKS], row[c.N_TRUCKS_REFERENCE])), "truck")
+            return f"{start} wore {ratio_number(times)} times {pace} than {reference}, but {trucks} cannot show how sure that is."
         if not math.isfinite(low):
             return f"{start} cannot be set against {reference}: heights rose, and wear cannot be negative."
         if not math.isfinite(high):
             if low > 1:
-                return f"{start} wears at least {_ratio_number(low)} times slower than {reference} ({best}{level} without an upper end)."
-            return f"The trial cannot tell how {type_} wears against {reference}: the {level} of their ratio has no upper end."
+                return f"{start} wears at least {ratio_number(low)} times slower than {reference} ({best}{level} without an upper end)."
+            said = sentence_case(f"{place}the trial cannot tell how {type_} wears against {reference}")
+            if low > 0:
+                return f"{said}: it may wear up to {ratio_number(1 / low)} times faster, or slower without a limit ({level})."
+            return f"{said}: any ratio of their wear fits the readings ({level})."
         if low > 1:
             return f"{start} wears {_between(low, high)} slower than {reference} ({best}{level})."
         if high < 1:
-            best = f"best estimate {_ratio_number(1 / ratio)}; " if ratio > 0 else ""
-            ends = _between(1 / high, 1 / low) if low > 0 else f"at least {_ratio_number(1 / high)} times"
+            best = f"best estimate {ratio_number(1 / ratio)}; " if ratio > 0 else ""
+            ends = _between(1 / high, 1 / low) if low > 0 else f"at least {ratio_number(1 / high)} times"
             return f"{start} wears {ends} faster than {reference} ({best}{level})."
-        slow = f"up to {_ratio_number(high)} times slower"
-        fast = f"up to {_ratio_number(1 / low)} times faster" if low > 0 else "faster without a limit"
-        return f"No difference in wear between {type_} and {reference} is shown: it may wear {fast} or {slow} ({level})."
+        slow = f"up to {ratio_number(high)} times slower"
+        fast = f"up to {ratio_number(1 / low)} times faster" if low > 0 else "faster without a limit"
+        said = sentence_case(f"{place}no difference in wear between {type_} and {reference} is shown")
+        return f"{said}: it may wear {fast} or {slow} ({level})."
 
 
 def compare_edge_types(rates: WearRates, reference: str | None = None) -> WearComparison:
@@ -159,13 +157,13 @@ def compare_edge_types(rates: WearRates, reference: str | None = None) -> WearCo
     of_reference = _picked(known, cells, table[c.PLOW_POSITION], table[c.REFERENCE])
     pairs = _pairs(rates.trucks, table)
     difference = difference_interval(of_reference, of_type, pairs, rates.confidence_level)
-    ratio = ratio_set(of_reference, of_type, pairs, rates.confidence_level).known_non_negative()
+    ratio = ratio_set(of_reference, of_type, pairs, rates.confidence_level).known_non_negative(of_type.mean)
     method = _methods(of_type, of_reference, pairs, np.isfinite(difference.std_error))
 
-    counts = {c.N_TRUCKS: of_type.n, N_TRUCKS_REFERENCE: of_reference.n, c.N_PAIRS: pairs.n}
+    counts = {c.N_TRUCKS: of_type.n, c.N_TRUCKS_REFERENCE: of_reference.n, c.N_PAIRS: pairs.n}
     tests = {
         c.P_VALUE: difference.p_value,
-        P_HOLM: _holm_by_position(table[c.PLOW_POSITION], difference.p_value),
+        c.P_HOLM: _holm_by_position(table[c.PLOW_POSITION], difference.p_value),
     }
     differences = table.assign(
         **{
@@ -304,14 +302,18 @@ def _alternatives(rates: WearRates, partly: pd.DataFrame, reference: str) -> pd.
     known = sample_of_slopes(rates.trucks, codes, len(cells), rates.confidence_level)
     of_type = _picked(known, cells, table[c.PLOW_POSITION], table[c.EDGE_TYPE])
     of_reference = _picked(known, cells, table[c.PLOW_POSITION], table[c.REFERENCE])
-    as_separate = ratio_set(of_reference, of_type, None, rates.confidence_level).known_non_negative()
+    as_separate = ratio_set(of_reference, of_type, None, rates.confidence_level).known_non_negative(
+        of_type.mean
+    )
     row, x, y = _paired_slopes(rates.trucks, table)
     of_type, of_reference = (
         Sample(*_moments(row, values, len(table)), known.variance_floor, known.bound)
         for values, known in ((x, of_type), (y, of_reference))
     )
     pairs = _pairs(rates.trucks, table)
-    pairs_only = ratio_set(of_reference, of_type, pairs, rates.confidence_level).known_non_negative()
+    pairs_only = ratio_set(of_reference, of_type, pairs, rates.confidence_level).known_non_negative(
+        of_type.mean
+    )
     return pd.concat(
         [
             table.assign(**_ratio_columns(found), **{c.METHOD: how})[names]
@@ -323,10 +325,16 @@ def _alternatives(rates: WearRates, partly: pd.DataFrame, reference: str) -> pd.
 
 # ---------------------------------------------------------------- words
 def _between(low: float, high: float) -> str:
-    return f"between {_ratio_number(low)} and {_ratio_number(high)} times"
+    """Two ends in as few digits as tell them apart."""
+    ends = ratio_number(low), ratio_number(high)
+    for digits in range(3, 10):
+        if ends[0] != ends[1]:
+            break
+        ends = number(low, digits), number(high, digits)
+    return f"between {ends[0]} and {ends[1]} times"
 
 
-def _ratio_number(value: float) -> str:
+def ratio_number(value: float) -> str:
     """A ratio with two digits, or three where two would make it 1."""
     rounded = float(f"{value:.2g}")
     return number(value, 3) if rounded == 1 else number(rounded, 2)
@@ -335,7 +343,7 @@ def _ratio_number(value: float) -> str:
 def _method(confidence_level: float) -> str:
     return (
         "Ratio of the reference's mean truck slope to the type's, by inverting the t test of equality (Fieller's set, "
-        f"Welch's degrees of freedom) at {100 * confidence_level:.6g}%; trucks that carried both types are paired; "
+        f"Welch's degrees of freedom) at {level_percent(confidence_level)}; trucks that carried both types are paired; "
         "Holm's adjustment over the edge types of a plow position."
     )
 
@@ -360,7 +368,7 @@ def _notes(result: WearComparison, rates: WearRates, reference: str, ratio: Rati
 
 def _row_notes(row: dict[Hashable, Any], kind: str) -> list[str]:
     method, pairs = row[c.METHOD], row[c.N_PAIRS]
-    fewest = min(row[c.N_TRUCKS], row[N_TRUCKS_REFERENCE])
+    fewest = min(row[c.N_TRUCKS], row[c.N_TRUCKS_REFERENCE])
     notes = []
     if fewest < 2:
         return [

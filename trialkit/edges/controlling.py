@@ -43,7 +43,6 @@ LARGEST_FLOOR = "largest_floor"
 LARGEST_BOUND = "largest_bound"
 ERROR_VARIANCE = "error_variance"
 BETWEEN_STATIONS = "between_stations"
-DEPTH_READ_IN = "depth_read_in"
 
 _GRID = 121
 _REACH = 5.0
@@ -162,8 +161,8 @@ def set_rates(stations: pd.DataFrame, rates: WearRates) -> pd.DataFrame:
     DataFrame
         `rates.sets` with `largest` and `noisier` (the measured largest slope, and what it would be on average if the
         reading errors were made once more on top), `largest_station`, `largest_floor` and `largest_bound` (variance and
-        largest error that rounding gives that station), `between_stations` (variance of the stations about the set's
-        mean beyond the reading error) and `depth_read_in`, the deepest wear read. [in/1,000 mi, in]
+        largest error that rounding gives that station), and `between_stations` (variance of the stations about the set's
+        mean beyond the reading error). [in/1,000 mi]
     """
     keys = stations.groupby(sl.SET_KEYS, observed=True, sort=False).ngroup().to_numpy()
     order = np.argsort(keys, kind="stable")
@@ -184,10 +183,8 @@ def set_rates(stations: pd.DataFrame, rates: WearRates) -> pd.DataFrame:
     spare = np.maximum(sizes - 1, 1)
     raw = np.nansum((values - np.nanmean(values, axis=1, keepdims=True)) ** 2, axis=1) / spare
     found[BETWEEN_STATIONS] = np.where(sizes > 1, raw - np.nanmean(errors**2, axis=1), np.nan)
-    wear_in = (ordered[c.ESTIMATE] * ordered[c.MILES_MI] / 1000.0).to_numpy()
-    found[DEPTH_READ_IN] = pd.Series(wear_in).groupby(codes).max().to_numpy()
     found[LARGEST_FLOOR] = chosen[sl.ROUNDING_VARIANCE]
-    found[LARGEST_BOUND] = chosen[sl.ROUNDING_BOUND]
+    found[LARGEST_BOUND] = chosen[c.ROUNDING_BOUND]
     return rates.sets.merge(found, on=sl.SET_KEYS, how="inner")
 
 

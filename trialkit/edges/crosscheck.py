@@ -20,9 +20,18 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.edges import mixed as mx
 from trialkit.edges import slopes as sl
-from trialkit.edges.wear import RATE_WORDS, WearRates, level_words, position_words
-from trialkit.formatting import counted, fixed, interval_decimals, listed, number, sentence_case, span
-from trialkit.results import Summary
+from trialkit.edges.wear import RATE_WORDS, WearRates, position_words
+from trialkit.formatting import (
+    counted,
+    fixed,
+    interval_decimals,
+    level_words,
+    listed,
+    number,
+    sentence_case,
+    span,
+)
+from trialkit.results import Labelled
 
 MOST_SHIFT = 0.5
 """The two estimates may lie apart by so much of half the two-stage interval.
@@ -62,7 +71,7 @@ TABLE_COLUMNS = [*TWO_STAGE_COLUMNS, *_MIXED.values(), c.SHIFT_SHARE, c.WIDTH_RA
 
 
 @dataclass(frozen=True, eq=False)
-class CrossCheck(Summary):
+class CrossCheck(Labelled):
     """The two-stage wear rates beside those of the mixed model. [in/1000 mi]
 
     Attributes
@@ -82,10 +91,6 @@ class CrossCheck(Summary):
 
     confidence_level: float
     labels: Mapping[str, str]
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     @property
     def agrees(self) -> bool:

@@ -23,12 +23,11 @@ from trialkit.edges.wear import (
     RATE_WORDS,
     WearRates,
     edge_type_order,
-    level_words,
     position_words,
     sample_of_slopes,
 )
-from trialkit.formatting import counted, fixed, interval_decimals, number, sentence_case, span
-from trialkit.results import Summary
+from trialkit.formatting import counted, fixed, interval_decimals, level_words, number, sentence_case, span
+from trialkit.results import Labelled
 from trialkit.stats.inference import mean_interval
 
 N_SEGMENTS = "n_segments"
@@ -42,7 +41,7 @@ TABLE_COLUMNS = [
 
 
 @dataclass(frozen=True, eq=False)
-class EarlyLate(Summary):
+class EarlyLate(Labelled):
     """Late against early wear of each edge type. [in/1000 mi]
 
     Attributes
@@ -62,10 +61,6 @@ class EarlyLate(Summary):
     trucks: pd.DataFrame
     confidence_level: float
     labels: Mapping[str, str]
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each row of the table."""

@@ -21,9 +21,9 @@ from trialkit import columns as c
 from trialkit.edges import slopes as sl
 from trialkit.edges.observed import BROKEN_OR_LOST, BROKEN_REASONS, CAUSE, WORN_OUT, WORN_REASONS
 from trialkit.edges.profile import FALL_IN, segment_falls
-from trialkit.edges.wear import WearRates, level_words, position_words
-from trialkit.formatting import counted, fixed, listed, number, percent, span
-from trialkit.results import Summary
+from trialkit.edges.wear import WearRates, position_words
+from trialkit.formatting import counted, fixed, level_percent, level_words, listed, number, percent, span
+from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval
 from trialkit.tables import STARTS_SEGMENT
 
@@ -37,7 +37,7 @@ PCT = "%"
 
 
 @dataclass(frozen=True, eq=False)
-class DepthLeft(Summary):
+class DepthLeft(Labelled):
     """Usable depth thrown away at removal, by edge type, plow position and cause.
 
     Attributes
@@ -64,10 +64,6 @@ class DepthLeft(Summary):
     confidence_level: float
     labels: Mapping[str, str]
     currency: str
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each row of the table."""
@@ -184,7 +180,7 @@ def estimate_depth_left(
         table=_table(pieces, rates, confidence_level=rates.confidence_level),
         method=(
             "Usable depth less the depth used, by station, from the heights read and the wear rate over the miles outside the "
-            f"readings; mean over the trucks, {100 * rates.confidence_level:.6g}% t interval."
+            f"readings; mean over the trucks, {level_percent(rates.confidence_level)} t interval."
         ),
         notes=tuple(_notes(pieces, unknown, set_events)),
         pieces=pieces,

@@ -24,20 +24,22 @@ from trialkit import columns as c
 from trialkit.edges import controlling as ct
 from trialkit.edges import slopes as sl
 from trialkit.edges.profile import FALL_IN, segment_falls
-from trialkit.edges.wear import WearRates, level_words, position_words
+from trialkit.edges.wear import WearRates, position_words
 from trialkit.errors import UsageError, near_match
 from trialkit.formatting import (
     counted,
     decimals_for,
     fixed,
     interval_decimals,
+    level_percent,
+    level_words,
     listed,
     number,
     percent,
     sentence_case,
     span,
 )
-from trialkit.results import Summary
+from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval, two_sided_tail
 
 SET, SECTION = "set", "section"
@@ -58,7 +60,7 @@ MOSTLY_ERROR_PCT = 70
 
 
 @dataclass(frozen=True, eq=False)
-class LifeProjection(Summary):
+class LifeProjection(Labelled):
     """Projected life of a set of each edge type on each plow position. [mi]
 
     Attributes
@@ -90,10 +92,6 @@ class LifeProjection(Summary):
     reference: str
     labels: Mapping[str, str]
     samples: Mapping[tuple[str, str], Sample] = field(repr=False)
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each row of the table."""
@@ -376,7 +374,7 @@ def _method(confidence_level: float) -> str:
     return (
         "Usable depth over the mean rate of the spot that takes a set off (the thinnest of the set, with the luck of the "
         "largest of several measured slopes taken off; the mean of the sections where they are replaced singly), the "
-        f"truck as the unit, ends by the {100 * confidence_level:.6g}% t interval of that rate. The next set: t prediction "
+        f"truck as the unit, ends by the {level_percent(confidence_level)} t interval of that rate. The next set: t prediction "
         "limits of the trucks' rates. The estimate is the life at the mean rate, not the mean of the lives."
     )
 

@@ -16,7 +16,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.edges.life import USE_PER_1000_MI, LifeProjection
 from trialkit.edges.observed import CAUSE, WORN_OUT, ObservedLives
-from trialkit.formatting import counted
+from trialkit.formatting import counted, level_percent
 from trialkit.results import Summary
 from trialkit.stats.inference import Sample, prediction_limits
 
@@ -109,7 +109,7 @@ def check_projection(projection: LifeProjection, observed: ObservedLives) -> Lif
     return LifeCheck(
         table=table,
         method=(
-            f"Lives against {100 * projection.confidence_level:.6g}% t prediction limits from the other trucks of the same type."
+            f"Lives against {level_percent(projection.confidence_level)} t prediction limits from the other trucks of the same type."
         ),
         notes=tuple(notes),
     )

@@ -25,9 +25,9 @@ from trialkit.edges.comparison import (
     SEPARATE,
 )
 from trialkit.edges.life import BASIS_WORDS, NO, SECTION, USE_PER_1000_MI, YES, LifeProjection
-from trialkit.edges.wear import edge_type_order, level_words, position_words
-from trialkit.formatting import counted, number, sentence_case
-from trialkit.results import Summary
+from trialkit.edges.wear import edge_type_order, position_words
+from trialkit.formatting import counted, level_percent, level_words, number, sentence_case
+from trialkit.results import Labelled
 from trialkit.stats import ratios
 from trialkit.stats.inference import PAIRS_NEEDED, Pairing, difference_interval, holm_adjusted
 from trialkit.stats.ratios import ratio_set
@@ -39,7 +39,7 @@ TABLE_COLUMNS = [
 
 
 @dataclass(frozen=True, eq=False)
-class LifeComparison(Summary):
+class LifeComparison(Labelled):
     """Life of each edge type against the reference, on each plow position.
 
     Attributes
@@ -56,10 +56,6 @@ class LifeComparison(Summary):
 
     confidence_level: float
     labels: Mapping[str, str]
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each row of the table."""
@@ -205,7 +201,7 @@ def _digits(value: float) -> str:
 def _method(confidence_level: float) -> str:
     return (
         "Ratio of the lives at the mean rate, by inverting the t test of equal use of sets per mile (Fieller's set, Welch's "
-        f"degrees of freedom) at {100 * confidence_level:.6g}%; trucks that carried both types are paired; Holm's adjustment "
+        f"degrees of freedom) at {level_percent(confidence_level)}; trucks that carried both types are paired; Holm's adjustment "
         "over the edge types of a plow position."
     )
 

@@ -22,8 +22,8 @@ from trialkit.edges.life import LifeProjection
 from trialkit.edges.life_comparison import truck_pairs
 from trialkit.edges.wear import edge_type_order, position_words
 from trialkit.errors import UsageError
-from trialkit.formatting import number, percent, sentence_case
-from trialkit.results import Summary
+from trialkit.formatting import level_percent, number, sentence_case
+from trialkit.results import Labelled
 from trialkit.stats.inference import holm_adjusted
 from trialkit.stats.ratios import margin_test
 
@@ -31,12 +31,12 @@ NO_WORSE, NOT_SHOWN, NOT_ENOUGH_DATA = "no_worse", "not_shown", "not_enough_data
 MARGIN = "margin"
 
 TABLE_COLUMNS = [
-    c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_HIGH, MARGIN, c.P_VALUE, c.c.P_HOLM, c.VERDICT,
+    c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_HIGH, MARGIN, c.P_VALUE, c.P_HOLM, c.VERDICT,
 ]  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
-class LifeMargin(Summary):
+class LifeMargin(Labelled):
     """Use of sets against the reference, tested against the agreed margin.
 
     Attributes
@@ -53,10 +53,6 @@ class LifeMargin(Summary):
 
     confidence_level: float
     labels: Mapping[str, str]
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each row of the table."""
@@ -76,7 +72,7 @@ class LifeMargin(Summary):
                 f"Whether {kind} lasts no worse than {reference}{where} cannot be told: it takes two trucks with a wear rate of "
                 "each."
             )
-        bound = f"{percent(100 * self.confidence_level)} bound"
+        bound = f"{level_percent(self.confidence_level)} bound"
         most = row[c.CONF_HIGH]
         if row[c.VERDICT] == NO_WORSE:
             used = f"it uses at most {number(most, 2)} times as many sets per mile ({bound}), fewer than the agreed {agreed}"
@@ -151,7 +147,7 @@ def check_margin(
             )
         adjusted = holm_adjusted([row[c.P_VALUE] for row in block])
         rows += [
-            {**row, c.c.P_HOLM: p, c.VERDICT: _verdict(float(p), level)}
+            {**row, c.P_HOLM: p, c.VERDICT: _verdict(float(p), level)}
             for row, p in zip(block, adjusted, strict=True)
         ]
     return LifeMargin(

@@ -16,10 +16,19 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.edges.wear import edge_type_order, level_words, position_words
+from trialkit.edges.wear import edge_type_order, position_words
 from trialkit.errors import NotEnoughDataError, UsageError, near_match
-from trialkit.formatting import counted, fixed, interval_decimals, listed, number, span
-from trialkit.results import Summary
+from trialkit.formatting import (
+    counted,
+    fixed,
+    interval_decimals,
+    level_percent,
+    level_words,
+    listed,
+    number,
+    span,
+)
+from trialkit.results import Labelled
 from trialkit.stats.counts import EventRate, RateRatio, compare_rates, estimate_rate
 from trialkit.stats.survival import LOG_LOG, LifeEstimate, Lives, fit_kaplan_meier
 from trialkit.stats.weibull import LIKELIHOOD_RATIO, fit_weibull
@@ -50,7 +59,7 @@ RATE_UNIT = "per 1000 mi"
 
 
 @dataclass(frozen=True, eq=False)
-class ObservedLives(Summary):
+class ObservedLives(Labelled):
     """How often sets came off, by cause, and how long they lasted.
 
     Attributes
@@ -83,10 +92,6 @@ class ObservedLives(Summary):
     confidence_level: float
     labels: Mapping[str, str]
 
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
-
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each edge type and plow position: how many sets, or sections, broke or were lost."""
         rows = self.table[self.table[CAUSE].isin([BROKEN_OR_LOST, SECTION_BROKEN_OR_LOST])]
@@ -106,7 +111,7 @@ class ObservedLives(Summary):
         start += f" in {number(row[c.MILES_MI])} miles with {counted(int(row[c.N_SETS]), 'set')}"
         if row[EVENTS] == 0:
             most = f"at most {number(row[UPPER_BOUND], 2)} per 1,000 miles"
-            return f"{start}: {most} ({100 * self.confidence_level:.6g}% bound)."
+            return f"{start}: {most} ({level_percent(self.confidence_level)} bound)."
         low, high = row[c.CONF_LOW], row[c.CONF_HIGH]
         places = interval_decimals(row[c.ESTIMATE], low, high)
         rate = f"{fixed(row[c.ESTIMATE], places)} per 1,000 miles"
@@ -193,7 +198,7 @@ def observe_lives(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=(
             "Sets and their causes over the blade-down miles they ran, sets still on included; exact "
-            f"{100 * confidence_level:.6g}% Poisson intervals, and for no event the one-sided bound. Half-lives by Kaplan and "
+            f"{level_percent(confidence_level)} Poisson intervals, and for no event the one-sided bound. Half-lives by Kaplan and "
             "Meier, the other cause counted as not ended."
         ),
         notes=tuple(_notes(lives, unknown, labels or {})),

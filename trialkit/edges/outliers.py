@@ -19,8 +19,8 @@ from trialkit import columns as c
 from trialkit.edges import slopes as sl
 from trialkit.edges.residuals import FALSE_ALARMS, YES, Residuals, reading_residuals
 from trialkit.edges.wear import RATE_UNIT, WearRates
-from trialkit.formatting import counted, fixed, listed, number
-from trialkit.results import Summary
+from trialkit.formatting import counted, fixed, listed, number, position_name
+from trialkit.results import Labelled
 
 TRUCK, SEGMENT, READING = "truck", "segment", "reading"
 
@@ -41,7 +41,7 @@ TABLE_COLUMNS = [
 
 
 @dataclass(frozen=True, eq=False)
-class Outliers(Summary):
+class Outliers(Labelled):
     """What stands apart from the rest of its edge type.
 
     Attributes
@@ -62,10 +62,6 @@ class Outliers(Summary):
     trucks: pd.DataFrame
     readings: pd.DataFrame
     labels: Mapping[str, str]
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     def sentences(self) -> tuple[str, ...]:
         """What stands apart, by kind; a kind without any is said too."""
@@ -99,7 +95,7 @@ class Outliers(Summary):
         return f"No {kind} stands apart."
 
     def _which(self, row: dict[Hashable, Any]) -> str:
-        name = str(row[c.TRUCK_UNIT]).replace("_", " ")
+        name = position_name(str(row[c.TRUCK_UNIT]))
         if row[c.STANDS_APART] == TRUCK:
             return f"{name} ({self.label(row[c.EDGE_TYPE])}, {row[c.FOUND]})"
         place = f"set {row[c.SET_ID]}, station {row[c.STATION]:g}"

@@ -23,9 +23,9 @@ from trialkit.edges.comparison import ratio_number
 from trialkit.edges.crosscheck import CrossCheck
 from trialkit.edges.outliers import TRUCK, Outliers
 from trialkit.edges.variants import AS_REPORTED, KEYS, MILES, READINGS, Change, Variant
-from trialkit.edges.wear import WearRates, level_words, position_words
-from trialkit.formatting import counted, number, sentence_case
-from trialkit.results import Summary
+from trialkit.edges.wear import WearRates, position_words
+from trialkit.formatting import counted, level_words, number, sentence_case
+from trialkit.results import Labelled
 
 SLOWER, FASTER, NOT_SHOWN, NO_FINDING = "slower", "faster", "no difference shown", "none"
 YES, NO, CANNOT_TELL = "yes", "no", "cannot tell"
@@ -41,7 +41,7 @@ TABLE_COLUMNS = [
 
 
 @dataclass(frozen=True, eq=False)
-class SensitivityBoard(Summary):
+class SensitivityBoard(Labelled):
     """Every comparison as reported and with one thing changed at a time.
 
     Attributes
@@ -60,10 +60,6 @@ class SensitivityBoard(Summary):
 
     confidence_level: float
     labels: Mapping[str, str]
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     def comparisons(self) -> list[pd.DataFrame]:
         """The rows of each comparison, the one as reported first."""

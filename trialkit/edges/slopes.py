@@ -26,7 +26,6 @@ FIRST_HEIGHT_IN = "first_height_in"
 LAST_HEIGHT_IN = "last_height_in"
 N_STATIONS = "n_stations"
 ROUNDING_VARIANCE = "rounding_variance"
-ROUNDING_BOUND = "rounding_bound"
 SXX, SXY, SYY, SPREAD, STEP_IN = "sxx", "sxy", "syy", "spread", "step_in"
 
 CELL = [c.PLOW_POSITION, c.EDGE_TYPE]
@@ -123,7 +122,7 @@ def fit_slopes(
         raise UsageError(
             f"The readings lack the columns {listed(missing)}; lineage.wear_segments gives them."
         )
-    used, notes = _used_readings(readings, run_in_mi)
+    used, notes = used_readings(readings, run_in_mi)
     step_in, step_notes = _steps(used)
     segments = _segment_lines(used, step_in)
     flat = segments[c.ESTIMATE].isna()
@@ -145,8 +144,21 @@ def fit_slopes(
     return Slopes(shown, set_stations, sets, trucks, truck_stations, (*notes, *step_notes))
 
 
-def _used_readings(readings: pd.DataFrame, run_in_mi: float) -> tuple[pd.DataFrame, list[str]]:
-    """Readings that can be used, and what was left out."""
+def used_readings(readings: pd.DataFrame, run_in_mi: float = 0.0) -> tuple[pd.DataFrame, list[str]]:
+    """Readings that can be used, and what was left out.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As for `fit_slopes`.
+    run_in_mi : float
+        Miles after an install that are left out. [mi]
+
+    Returns
+    -------
+    DataFrame, list of str
+        The readings with a place, a height and miles, after the running-in; a sentence for each kind that was left out.
+    """
     notes = []
     segment = readings[c.SEGMENT]
     placed = segment.notna().to_numpy() & readings[c.EDGE_TYPE].notna().to_numpy()
@@ -263,7 +275,7 @@ def _with_rounding(lines: pd.DataFrame, repeatability_in: float | None) -> pd.Da
     span = lines[SPAN_MI].to_numpy() / 1000.0
     bound = rounding_amplitude(step, beyond) * (lines[SPREAD] / lines[SXX]).to_numpy()
     bound = np.minimum(bound * _cancelled(rate * span, step), step / span)
-    return lines.assign(**{ROUNDING_VARIANCE: reading_variance / lines[SXX], ROUNDING_BOUND: bound})
+    return lines.assign(**{ROUNDING_VARIANCE: reading_variance / lines[SXX], c.ROUNDING_BOUND: bound})
 
 
 def _scatter(lines: pd.DataFrame, cell: np.ndarray, n_cells: int) -> np.ndarray:
@@ -338,7 +350,7 @@ def _pooled(
         pooled[count] = np.bincount(codes, minlength=len(pooled))
     pooled[c.N_READINGS] = summed(parts[c.N_READINGS]).astype(int)
     pooled[ROUNDING_VARIANCE] = summed(share**2 * parts[ROUNDING_VARIANCE])
-    pooled[ROUNDING_BOUND] = summed(share * parts[ROUNDING_BOUND])
+    pooled[c.ROUNDING_BOUND] = summed(share * parts[c.ROUNDING_BOUND])
     return pooled
 
 

@@ -21,9 +21,19 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.edges import controlling as ct
 from trialkit.edges import slopes as sl
-from trialkit.edges.wear import RATE_UNIT, WearRates, level_words, position_words
-from trialkit.formatting import counted, fixed, interval_decimals, number, percent, sentence_case, span
-from trialkit.results import Summary
+from trialkit.edges.wear import RATE_UNIT, WearRates, position_words
+from trialkit.formatting import (
+    counted,
+    fixed,
+    interval_decimals,
+    level_percent,
+    level_words,
+    number,
+    percent,
+    sentence_case,
+    span,
+)
+from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval
 
 RANGE, TILT, BOW = "range", "tilt", "bow"
@@ -38,7 +48,7 @@ LEAST_STATIONS = {TILT: 2, BOW: 3}
 
 
 @dataclass(frozen=True, eq=False)
-class Unevenness(Summary):
+class Unevenness(Labelled):
     """How unevenly each edge type wears across the blade, on each plow position.
 
     Attributes
@@ -64,10 +74,6 @@ class Unevenness(Summary):
     trucks: pd.DataFrame
     confidence_level: float
     labels: Mapping[str, str]
-
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
 
     def sentences(self) -> tuple[str, ...]:
         """For each row of the table how fast the range grows, where the wear is, and the most lopsided truck."""
@@ -338,7 +344,7 @@ def _method(confidence_level: float) -> str:
     return (
         "Largest less smallest station slope of each set, with what reading error adds to such a range taken off; tilt and bow "
         "by least squares through the station slopes. The truck as the unit, "
-        f"{100 * confidence_level:.6g}% t intervals over the trucks."
+        f"{level_percent(confidence_level)} t intervals over the trucks."
     )
 
 

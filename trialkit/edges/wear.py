@@ -25,11 +25,13 @@ from trialkit.formatting import (
     decimals_for,
     fixed,
     interval_decimals,
+    level_percent,
+    level_words,
     listed,
     number,
     span,
 )
-from trialkit.results import Summary
+from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval, prediction_limits, two_sided_tail
 
 RATE_UNIT = "in/1000 mi"
@@ -40,10 +42,6 @@ POSITION_WORDS = {
     "wing_left": "the left wing",
     "wing_right": "the right wing",
 }
-DEPTH_PCT = "depth_pct"
-DEPTH_PCT_LOW = "depth_pct_low"
-DEPTH_PCT_HIGH = "depth_pct_high"
-MEASURABLE = "measurable"
 
 FEW_MILES = 0.1
 """Share of the usual miles of the trucks of a type below which the report names a truck."""
@@ -56,7 +54,7 @@ NO_SLOPE = "no slope"
 
 
 @dataclass(frozen=True, eq=False)
-class WearRates(Summary):
+class WearRates(Labelled):
     """Mean wear rate of each edge type on each plow position. [in/1,000 mi]
 
     Attributes
@@ -91,10 +89,6 @@ class WearRates(Summary):
     stations: pd.DataFrame
     segments: pd.DataFrame
 
-    def label(self, edge_type: str) -> str:
-        """Name of an edge type as sentences print it."""
-        return self.labels.get(edge_type, edge_type.replace("_", " "))
-
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each row of the table."""
         rows = self.table.to_dict("records")
@@ -120,12 +114,12 @@ class WearRates(Summary):
                 if row[c.N_TRUCKS] == 1
                 else "no interval, since the readings show no error"
             )
-            if not row[MEASURABLE]:
+            if not row[c.MEASURABLE]:
                 return f"{who} showed no measurable wear ({trucks}; {why})"
             return (
                 f"{who} {'wore' if rate > 0 else 'gained'} {number(abs(rate))} {RATE_WORDS} ({trucks}; {why})"
             )
-        if low <= 0 < high and not row[MEASURABLE]:
+        if low <= 0 < high and not row[c.MEASURABLE]:
             most = fixed(high, decimals_for(high))
             return f"{who} showed no measurable wear: less than {most} {RATE_WORDS} ({level}; {trucks})"
         places = interval_decimals(rate, low, high)
@@ -197,20 +191,20 @@ def fit_wear_rates(
     table = _with_every_cell(table, found.segments)
     table = table.merge(_set_counts(found.sets), on=sl.CELL, how="left")
     table[c.N_SETS] = table[c.N_SETS].fillna(0).astype(int)
-    table[MEASURABLE] = _fall_in_steps(table, found.segments, repeatability_in) > 1
+    table[c.MEASURABLE] = _fall_in_steps(table, found.segments, repeatability_in) > 1
     table[c.UNIT] = RATE_UNIT
     table = _in_order(table, order)[
         [
             c.EDGE_TYPE, c.PLOW_POSITION, c.ESTIMATE, c.STD_ERROR, c.DF, c.CONF_LOW, c.CONF_HIGH, c.UNIT, c.N_TRUCKS,
-            c.N_SETS, c.N_READINGS, c.METHOD, c.PRED_LOW, c.PRED_HIGH, sl.ROUNDING_BOUND, MEASURABLE,
+            c.N_SETS, c.N_READINGS, c.METHOD, c.PRED_LOW, c.PRED_HIGH, c.ROUNDING_BOUND, c.MEASURABLE,
         ]
     ]  # fmt: skip
     if usable_depth_in is not None:
         depth = table[c.EDGE_TYPE].astype(object).map(usable_depth_in).astype(float)
         for name, source in (
-            (DEPTH_PCT, c.ESTIMATE),
-            (DEPTH_PCT_LOW, c.CONF_LOW),
-            (DEPTH_PCT_HIGH, c.CONF_HIGH),
+            (c.DEPTH_PCT, c.ESTIMATE),
+            (c.DEPTH_PCT_LOW, c.CONF_LOW),
+            (c.DEPTH_PCT_HIGH, c.CONF_HIGH),
         ):
             table[name] = 100 * table[source] / depth
     result = WearRates(
@@ -232,11 +226,6 @@ def fit_wear_rates(
 def position_words(plow_position: str) -> str:
     """Plow position as a sentence says it."""
     return POSITION_WORDS.get(plow_position, f"the {plow_position.replace('_', ' ')}")
-
-
-def level_words(confidence_level: float) -> str:
-    """``"95% interval"``."""
-    return f"{100 * confidence_level:.6g}% interval"
 
 
 def edge_type_order(edge_types: pd.Series, reference: str | None = None) -> list[str]:
@@ -282,7 +271,7 @@ def _rates(units: pd.DataFrame, keys: list[str], confidence_level: float) -> pd.
     rates[c.PRED_HIGH] = high
     rates[c.N_TRUCKS] = sample.n
     rates[c.N_READINGS] = np.bincount(codes, units[c.N_READINGS], len(rates)).astype(int)
-    rates[sl.ROUNDING_BOUND] = sample.bound
+    rates[c.ROUNDING_BOUND] = sample.bound
     widened = (sample.bound > 0.02 * (found.conf_high - found.conf_low)) | (
         sample.variance_floor > sample.variance
     )
@@ -327,7 +316,7 @@ def sample_of_slopes(
     tail = two_sided_tail(confidence_level)
     known_against_estimated = (ndtri(1 - tail) / stdtrit(np.maximum(n - 1, 1), 1 - tail)) ** 2
     floor = mean_of(units[sl.ROUNDING_VARIANCE]) * known_against_estimated
-    return Sample(mean, variance, n, floor, mean_of(units[sl.ROUNDING_BOUND]))
+    return Sample(mean, variance, n, floor, mean_of(units[c.ROUNDING_BOUND]))
 
 
 def _with_every_cell(table: pd.DataFrame, segments: pd.DataFrame) -> pd.DataFrame:
@@ -374,7 +363,7 @@ def _method(confidence_level: float, run_in_mi: float) -> str:
     )
     return (
         "Each segment has its own straight line of height against blade-down miles; the slopes of a truck are pooled "
-        f"over its stations and sets, and the trucks give the mean and its {100 * confidence_level:.6g}% t interval. "
+        f"over its stations and sets, and the trucks give the mean and its {level_percent(confidence_level)} t interval. "
         "The interval is widened where the steps of the tool are coarse for the wear seen." + left_out
     )
 
@@ -398,7 +387,7 @@ def _notes(result: WearRates) -> list[str]:
             notes.append(
                 f"Only two trucks carried {who}; its interval is wide and rests on the spread of two values."
             )
-        if row[c.ESTIMATE] < 0 and row[MEASURABLE]:
+        if row[c.ESTIMATE] < 0 and row[c.MEASURABLE]:
             notes.append(
                 f"The height of {who} rose on average: look for an unlogged swap, a wrong station or a wrong set."
             )

@@ -254,7 +254,10 @@ def _problem_counts(found: Sequence[Problem]) -> str:
     doubts = len(found) - stops
     parts = [formatting.counted(stops, "error")] if stops else []
     parts += [formatting.counted(doubts, "doubtful entry", "doubtful entries")] if doubts else []
-    return f"The check found {formatting.listed(parts)} in the trial data. Nothing was changed or left out because of it."
+    return (
+        f"The check found {formatting.listed(parts)} in the trial data. Nothing was changed; readings that an analysis "
+        "could not use are counted in its notes."
+    )
 
 
 def notes(items: Iterable[str], title: str = "What to keep in mind") -> Notes:

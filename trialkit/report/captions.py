@@ -17,8 +17,9 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import formatting
 from trialkit.edges import slopes as sl
-from trialkit.report.cells import level_words
-from trialkit.report.figures import n_trucks, number_of, rate_words, ratio_words, types_of
+from trialkit.formatting import level_words
+from trialkit.report.figure_rows import number_of, types_of
+from trialkit.report.figures import n_trucks, rate_words, ratio_words
 
 MOST_ROWS_SAID = 8
 """Rows that a description spells out; the table under the figure has them all."""
@@ -42,28 +43,46 @@ def wear_rates(result: Any, *, labels: Mapping[str, str] | None = None) -> Figur
     names = result.labels if labels is None else labels
     table = result.table
     unit = formatting.listed(list(dict.fromkeys(table[c.UNIT].astype(str))))
-    several = _several_positions(table)
+    several = several_positions(table)
     said = []
     for row in table.to_dict("records"):
         estimate, low, high = (number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
         rate = rate_words(estimate, low, high)
         trucks = formatting.counted(int(row[c.N_TRUCKS]), "truck")
-        said.append(f"{formatting.sentence_case(_who(row, names, several))}: {rate}, {trucks}.")
+        said.append(f"{formatting.sentence_case(who(row, names, several))}: {rate}, {trucks}.")
     level = level_words(result.confidence_level)
     ends = _extremes(table, names, several, unit)
     shown_unit = f" ({unit})" if unit else ""
     caption = f"Mean wear rate of each edge type with its {level}; small open marks are single trucks.{ends}"
-    alt = f"Chart with a row for {_rows_counted(table)}: mean wear rate{shown_unit}, its {level} and the single trucks. {_some(said)}"
-    return _words(
+    alt = f"Chart with a row for {rows_counted(table)}: mean wear rate{shown_unit}, its {level} and the single trucks. {some(said)}"
+    return figure_words(
         caption, alt, _rates_and_trucks(result), names, result.confidence_level, {SHOWN: "Shown as"}
     )
 
 
 def wear_ratios(result: Any, *, labels: Mapping[str, str] | None = None) -> FigureWords:
     """Words for `figures.wear_ratios`; the same arguments as there."""
+    said = ("How many times slower than {reference} each edge type wears", "times slower than {reference}")
+    return ratio_forest(result, labels, *said, "Times slower")
+
+
+def ratio_forest(
+    result: Any, labels: Mapping[str, str] | None, title: str, shown: str, heading: str
+) -> FigureWords:
+    """Words for `figures.ratio_forest`.
+
+    Parameters
+    ----------
+    result, labels
+        As for `wear_ratios`.
+    title, shown : str
+        What the caption and the description say is shown, with ``{reference}`` in it.
+    heading : str
+        Heading of the ratios in the table of numbers.
+    """
     names = result.labels if labels is None else labels
     table = result.table
-    several = _several_positions(table)
+    several = several_positions(table)
     references = formatting.listed(
         [names.get(name, name) for name in dict.fromkeys(table[c.REFERENCE].astype(str))]
     )
@@ -71,14 +90,14 @@ def wear_ratios(result: Any, *, labels: Mapping[str, str] | None = None) -> Figu
     open_ended = False
     for row in table.to_dict("records"):
         ends = [number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)]
-        open_ended |= not math.isfinite(ends[2])
-        said.append(f"{formatting.sentence_case(_who(row, names, several))}: {ratio_words(*ends)}.")
+        open_ended |= math.isfinite(ends[1]) and not math.isfinite(ends[2])
+        said.append(f"{formatting.sentence_case(who(row, names, several))}: {ratio_words(*ends)}.")
     level = level_words(result.confidence_level)
     arrow = " An arrow has no end on that side." if open_ended else ""
-    caption = f"How many times slower than {references} each edge type wears, with its {level}; 1 is the same.{arrow}"
-    alt = f"Chart with a row for {_rows_counted(table)}: times slower than {references}, with its {level}. {_some(said)}"
+    caption = f"{title.format(reference=references)}, with its {level}; 1 is the same.{arrow}"
+    alt = f"Chart with a row for {rows_counted(table)}: {shown.format(reference=references)}, with its {level}. {some(said)}"
     kept = [c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.BOUNDED]
-    return _words(caption, alt, table[kept], names, result.confidence_level, {c.ESTIMATE: "Times slower"})
+    return figure_words(caption, alt, table[kept], names, result.confidence_level, {c.ESTIMATE: heading})
 
 
 def heights(result: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] | None = None) -> FigureWords:
@@ -98,38 +117,45 @@ def heights(result: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] | 
         )
     lines = " with the straight line fitted to each segment" if result is not None else ""
     caption = f"Height of the edges against blade-down miles{lines}, one panel for each edge type on the same scales."
-    alt = f"{formatting.counted(len(said), 'panel')}, one for each edge type: height against blade-down miles{lines}. {_some(said)}"
+    alt = f"{formatting.counted(len(said), 'panel')}, one for each edge type: height against blade-down miles{lines}. {some(said)}"
     headings = {
         c.N_READINGS: "Readings", sl.SPAN_MI: "Miles between first and last reading",
         sl.FIRST_HEIGHT_IN: "Highest reading", sl.LAST_HEIGHT_IN: "Lowest reading",
     }  # fmt: skip
-    return _words(caption, alt, sets if len(sets) <= MOST_SETS else _trucks(sets), names, None, headings)
+    return figure_words(
+        caption, alt, sets if len(sets) <= MOST_SETS else _trucks(sets), names, None, headings
+    )
 
 
-def _words(
+def figure_words(
     caption: str, alt: str, data: pd.DataFrame, labels: Any, level: float | None, headings: Any
 ) -> FigureWords:
+    """The arguments of `blocks.figure` besides the drawing."""
     return FigureWords(
         caption=caption, alt=alt.strip(), data=data.reset_index(drop=True), labels=labels, confidence_level=level, headings=headings
     )  # fmt: skip
 
 
-def _several_positions(table: pd.DataFrame) -> bool:
+def several_positions(table: pd.DataFrame) -> bool:
+    """Whether the rows are of more than one plow position."""
     return table[c.PLOW_POSITION].nunique() > 1
 
 
-def _who(row: Mapping[Any, Any], labels: Mapping[str, str], several: bool) -> str:
+def who(row: Mapping[Any, Any], labels: Mapping[str, str], several: bool) -> str:
+    """Edge type of a row as a description names it, with the plow position if there are several."""
     name = labels.get(str(row[c.EDGE_TYPE]), str(row[c.EDGE_TYPE]))
-    return f"{name}, {str(row[c.PLOW_POSITION]).replace('_', ' ')}" if several else name
+    return f"{name}, {formatting.position_name(str(row[c.PLOW_POSITION]))}" if several else name
 
 
-def _rows_counted(table: pd.DataFrame) -> str:
-    if _several_positions(table):
+def rows_counted(table: pd.DataFrame) -> str:
+    """How many rows a figure has, and of what."""
+    if several_positions(table):
         return f"each of {len(table)} pairs of edge type and plow position"
     return f"each of {formatting.counted(len(table), 'edge type')}" if len(table) != 1 else "one edge type"
 
 
-def _some(said: list[str]) -> str:
+def some(said: list[str]) -> str:
+    """The first sentences, and that the table has the rest."""
     more = len(said) - MOST_ROWS_SAID
     return " ".join(
         [*said[:MOST_ROWS_SAID], *([f"{more} more are in the table of numbers."] if more > 0 else [])]
@@ -145,8 +171,9 @@ def _extremes(table: pd.DataFrame, labels: Mapping[str, str], several: bool, uni
     for row in (rated[0], rated[-1]):
         estimate, low, high = (number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
         places = formatting.interval_decimals(estimate, low, high)
-        ends.append(f"{_who(row, labels, several)}, {formatting.fixed(estimate, places)}")
-    return f" Slowest: {ends[0]}; fastest: {ends[1]} {unit}."
+        ends.append((who(row, labels, several), formatting.fixed(estimate, places)))
+    (slow, least), (fast, most) = ends
+    return f" Slowest: {slow}, {least}; fastest: {fast}, {most} {unit}." if least != most else ""
 
 
 def _rates_and_trucks(result: Any) -> pd.DataFrame:

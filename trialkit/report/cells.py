@@ -153,7 +153,11 @@ def lay_out(
         texts.append(_texts(frame, str(name), labels or {}))
         for low, high, words in _INTERVALS:
             if name == high and low in frame.columns:
-                words = level_words(confidence_level) if confidence_level and low == c.CONF_LOW else words
+                words = (
+                    formatting.level_words(confidence_level)
+                    if confidence_level and low == c.CONF_LOW
+                    else words
+                )
                 columns.append(
                     Column(name=f"{low}_to_{high}", heading=words, unit=own_unit, align="end", kept=False)
                 )
@@ -163,11 +167,6 @@ def lay_out(
         for column in columns
     ]
     return columns, _across(kept), _across(texts), notes
-
-
-def level_words(confidence_level: float) -> str:
-    """``"95% interval"``."""
-    return f"{100 * confidence_level:.6g}% interval"
 
 
 def _across(by_column: list[list]) -> list[list]:
@@ -201,7 +200,9 @@ def _texts(frame: pd.DataFrame, name: str, labels: Mapping[str, str]) -> list[st
     if name in _NAMED:
         texts = [formatting.named(text, labels) for text in texts]
     elif _is_choice(name):
-        texts = [text.replace("_", " ") for text in texts]
+        texts = [formatting.position_name(text).replace("_", " ") for text in texts]
+    elif name == c.TRUCK_UNIT:
+        texts = [formatting.position_name(text) for text in texts]
     return texts
 
 

@@ -7,15 +7,22 @@ Everything is said from the trial and its results; no figure is typed here.
 
 from __future__ import annotations
 
+import math
 import platform
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
 
 import pandas as pd
 
 from trialkit import __version__, tables
 from trialkit import columns as c
 from trialkit.edges import comparison, wear
-from trialkit.formatting import counted, day, listed, number
-from trialkit.report import blocks, study
+from trialkit.formatting import counted, day, listed, number, sentence_case
+from trialkit.report import blocks, doubt_study, doubt_words, life_study, noise_study, noise_words, study
+from trialkit.report.doubt_study import Doubt
+from trialkit.report.life_study import LifeStudy
+from trialkit.report.noise_study import NoiseStudy, VibrationStudy
 from trialkit.trial import lineage, stays
 from trialkit.trial.checks import Checked, Trial, last_data_date
 
@@ -35,8 +42,9 @@ LIVES_CAPTION = "Stays of the sets on the trucks"
 DECISIONS_CAPTION = "Decisions that were carried out"
 PROVENANCE_CAPTION = "What this was made from"
 EFFECT_CAPTION = "The comparison with and without the readings that were left out"
-EFFECT_CAPTION = "The comparison with and without the readings that were left out"
 NO_DECISIONS = "Nothing was corrected or left out."
+
+Verdict = Literal["better", "worse", "not_shown", "not_enough_data"]
 
 FACT, VALUE, ROWS = "fact", "value", "rows"
 FACT_HEADINGS = {FACT: "What", VALUE: "Value", ROWS: "Rows"}
@@ -62,6 +70,8 @@ OPTIONAL_SUBJECTS = {
     "costs": ("Cost", "price or rate", "prices and rates"),
 }
 """Optional tables that a council may ask about: subject, what one row is, and what several are."""
+STUDIED = ("sound", "vibration")
+"""Those of them that have a part of the report when they are there."""
 
 CAUTIONS = (
     "Changing and measuring edges is heavy work near a raised plow. Block and chock the plow and lock out its hydraulics "
@@ -71,6 +81,31 @@ CAUTIONS = (
     "management and an occupational hygienist.",
     "Local rules and the shop's own licensed practice govern. Nothing in this report certifies that a practice meets them.",
 )
+
+
+@dataclass(frozen=True, eq=False)
+class Studies:
+    """Everything that was worked out for the report."""
+
+    rates: wear.WearRates
+    compared: comparison.WearComparison
+    lives: LifeStudy
+    noise: NoiseStudy
+    shaking: VibrationStudy
+    doubt: Doubt
+
+
+def studies(trial: Trial) -> Studies:
+    """Run every analysis that has a part of the report."""
+    rates = study.wear_rates(trial)
+    return Studies(
+        rates=rates,
+        compared=study.wear_comparison(trial, rates),
+        lives=life_study.study_lives(trial, rates),
+        noise=noise_study.noise_in_cab(trial),
+        shaking=noise_study.vibration_at_seat(trial),
+        doubt=doubt_study.doubts(trial, rates),
+    )
 
 
 def title(trial: Trial, subtitle: str = SUBTITLE) -> blocks.Meta:
@@ -96,20 +131,52 @@ def check_title(checked: Checked) -> blocks.Meta:
     return blocks.meta("Data check", agency=agency, season=season, date=last)
 
 
-def finding(trial: Trial, rates: wear.WearRates, compared: comparison.WearComparison) -> list[str]:
-    """The answer in plain words: how the edge types compare, and what that does not say."""
-    tested = counted(rates.trucks[c.TRUCK_ID].nunique(), "truck")
-    last = [
-        f"This rests on {counted(int(rates.table[c.N_READINGS].sum()), 'reading')} from {tested} over one winter. "
-        "How fast an edge wears is not yet how long it lasts or what it costs: that also depends on how much of it may wear off."
+def finding(lives: LifeStudy, noise: NoiseStudy) -> list[blocks.Finding]:
+    """The answer in plain words: how long the edge types last, how loud they are, and what it all rests on."""
+    tried_on = counted(lives.rates.trucks[c.TRUCK_ID].nunique(), "truck")
+    used = int(lives.rates.table[c.N_READINGS].sum())
+    basis = f"This rests on {counted(used, 'reading')} from {tried_on} over one winter."
+    if not used:
+        basis = "No height reading can be used yet: it takes two of one station at different, known blade-down miles."
+    heard = noise_words.difference_findings(noise) if noise.comparison is not None else []
+    return [
+        *life_findings(lives),
+        *(blocks.Finding(sentence=found.sentence, verdict=found.verdict) for found in heard),
+        blocks.Finding(sentence=f"{basis} What the edges cost is not part of this report."),
     ]
-    return [*compared.sentences(), *last]
+
+
+def trust(doubt: Doubt) -> list[str]:
+    """Whether the findings stand when one thing at a time is changed, and whether another way gives the same rates."""
+    return doubt_words.findings(doubt)
+
+
+def life_findings(lives: LifeStudy) -> list[blocks.Finding]:
+    """How many times as long as the reference each edge type lasts, with the verdict."""
+    said = lives.compared.sentences() or (lives.compared.sentence(),)
+    rows: list[dict[Hashable, Any]] = lives.compared.table.to_dict("records") or [{}]
+    return [
+        blocks.Finding(sentence=sentence, verdict=_verdict(row, lives.confidence_level))
+        for sentence, row in zip(said, rows, strict=True)
+    ]
+
+
+def _verdict(row: Mapping[Hashable, Any], confidence_level: float) -> Verdict:
+    """Better or worse only if the interval leaves out no difference and so does Holm's adjustment over the types."""
+    if not row or not math.isfinite(row[c.CONF_LOW]):
+        return "not_enough_data"
+    shown = not row[c.P_HOLM] >= 1 - confidence_level
+    if shown and row[c.CONF_LOW] > 1:
+        return "better"
+    if shown and row[c.CONF_HIGH] < 1:
+        return "worse"
+    return "not_shown"
 
 
 def tried(trial: Trial, rates: wear.WearRates) -> pd.DataFrame:
     """What was tried, as facts: one row each."""
     lives = lineage.life_miles(trial[study.EVENTS], trial[study.READINGS], _shifts(trial))
-    names = study.labels(trial)
+    names = {edge_type: sentence_case(name) for edge_type, name in study.labels(trial).items()}
     types = trial[study.SETS].set_index(c.SET_ID)[c.EDGE_TYPE].astype(str)
     lives = lives.assign(**{c.EDGE_TYPE: lives[c.SET_ID].map(types).astype(str)})
     rows = [("Winter", trial.settings.season), ("Data up to", day(trial.last_data_date))]
@@ -138,13 +205,13 @@ def not_studied(trial: Trial) -> list[str]:
     """What the trial did not look at, and what was recorded but is not analysed here."""
     said = []
     for table, (subject, one, many) in OPTIONAL_SUBJECTS.items():
-        if trial.has(table):
+        if not trial.has(table):
+            said.append(f"{subject} was not studied: no {one} was recorded.")
+        elif table not in STUDIED:
             rows = counted(len(trial[table]), one, many)
             said.append(
                 f"{subject} is not part of this report, although {rows} {_were(len(trial[table]))} recorded."
             )
-        else:
-            said.append(f"{subject} was not studied: no {one} was recorded.")
     return said
 
 
@@ -221,7 +288,7 @@ def exclusion_effect(trial: Trial) -> blocks.Block:
     """The comparison with and without the readings that were left out."""
     effect = study.exclusion_effect(trial)
     if effect.empty:
-        return blocks.text("No reading was left out by decision, so nothing hangs on it.")
+        return blocks.text("The comparison rests on every height reading whose miles are known.")
     return blocks.table(
         effect[[c.RULE, *BRIEF_RATIOS]], EFFECT_CAPTION, labels=study.labels(trial),
         headings={c.RULE: "Readings used"}, confidence_level=trial.settings.confidence_level,

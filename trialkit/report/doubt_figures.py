@@ -17,8 +17,8 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import formatting
+from trialkit.formatting import level_words
 from trialkit.report import theme
-from trialkit.report.cells import level_words
 from trialkit.report.figure_rows import labels_of, number_of, types_of
 from trialkit.report.figures import MOST_SHAPES, n_trucks, name_trucks
 
@@ -191,7 +191,7 @@ def board(result: Any, *, labels: Mapping[str, str] | None = None) -> np.ndarray
         for panel, rows in zip(axes, drawn, strict=False):
             first = rows.iloc[0]
             several = result.table[c.PLOW_POSITION].nunique() > 1
-            where = f", {str(first[c.PLOW_POSITION]).replace('_', ' ')}" if several else ""
+            where = f", {formatting.position_name(str(first[c.PLOW_POSITION]))}" if several else ""
             name = f"{formatting.named(str(first[c.EDGE_TYPE]), labels)}{where}"
             panel.set_title("\n".join(textwrap.wrap(theme.drawable(name, 56), 23 if len(drawn) > 1 else 60)))
             _draw_board(

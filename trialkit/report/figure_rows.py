@@ -53,7 +53,7 @@ def estimate_rows(
         trucks = entry.get(c.N_TRUCKS)
         yield EstimateRow(
             name, edge_type, position, number_of(entry[c.ESTIMATE]), number_of(entry[c.CONF_LOW]), number_of(entry[c.CONF_HIGH]),
-            position.replace("_", " ") if positions > 1 else "", "" if trucks is None or pd.isna(trucks) else formatting.counted(int(trucks), "truck"),
+            formatting.position_name(position) if positions > 1 else "", "" if trucks is None or pd.isna(trucks) else formatting.counted(int(trucks), "truck"),
             styles[edge_type],
         )  # fmt: skip
 
@@ -123,7 +123,7 @@ def set_scale(ax: Axes, values: Sequence[float], estimates: Sequence[float]) -> 
         low, high = min([0.0, *finite]), max([0.0, *finite])
         room = (high - low or 1.0) * 0.06
         low, high = low - (room if low < 0 else 0), high + room
-        ax.xaxis.set_major_locator(MaxNLocator(nbins=7))
+        ax.xaxis.set_major_locator(MaxNLocator(nbins=7) if sure or any(finite) else NullLocator())
         ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.10g}"))
     ax.set_xlim(low, high)
     ax.grid(axis="x")

@@ -9,9 +9,7 @@ returns the Axes. The words that belong to a figure (caption, description, the n
 from __future__ import annotations
 
 import math
-import textwrap
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,15 +18,25 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import formatting
 from trialkit.edges import slopes as sl
+from trialkit.formatting import level_words
 from trialkit.report import theme
-from trialkit.report.cells import level_words
+from trialkit.report.figure_rows import (
+    direct_label,
+    draw_interval,
+    estimate_rows,
+    labels_of,
+    name_rows,
+    name_sides,
+    new_axes,
+    of_row,
+    one_of,
+    set_scale,
+    types_of,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-LOG_FROM_RATIO = 10.0
-"""An axis is logarithmic when the estimates differ by this factor or more."""
-ROW_IN = 0.62
 MOST_SHAPES = 1500
 """Above this many points a figure holds them as a picture, not as shapes."""
 MOST_NAMED_TRUCKS = 6
@@ -52,18 +60,18 @@ def wear_rates(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str]
     Axes
         The axis is logarithmic when the estimates differ by 10 times or more and all are positive.
     """
-    rows = list(_rows(result.table, _labels(result, labels)))
-    trucks = [_of_row(result.trucks, row)[c.ESTIMATE].dropna().to_numpy(float) for row in rows]
+    rows = list(estimate_rows(result.table, labels_of(result, labels)))
+    trucks = [of_row(result.trucks, row)[c.ESTIMATE].dropna().to_numpy(float) for row in rows]
     with theme.print_style():
-        ax = ax if ax is not None else _new_axes(len(rows))
+        ax = ax if ax is not None else new_axes(len(rows))
         values = [
             value
             for row, own in zip(rows, trucks, strict=True)
             for value in (row.estimate, row.low, row.high, *own)
         ]
-        left, right = _scale(ax, values, [row.estimate for row in rows])
+        left, right = set_scale(ax, values, [row.estimate for row in rows])
         for place, (row, own) in enumerate(zip(rows, trucks, strict=True)):
-            _draw_interval(ax, row, place, left, right)
+            draw_interval(ax, row, place, left, right)
             ax.plot(
                 own,
                 np.full(len(own), place + 0.27),
@@ -74,11 +82,11 @@ def wear_rates(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str]
                 mec=row.style.color,
                 mew=0.9,
             )
-            _direct_label(ax, row, place, left, right, rate_words(row.estimate, row.low, row.high))
-        _name_rows(ax, rows)
+            direct_label(ax, row, place, left, right, rate_words(row.estimate, row.low, row.high))
+        name_rows(ax, rows)
         scale = ", logarithmic scale" if ax.get_xscale() == "log" else ""
         ax.set_xlabel(
-            f"Mean wear rate [{theme.drawable(_one(result.table, c.UNIT))}]{scale}\n"
+            f"Mean wear rate [{theme.drawable(one_of(result.table, c.UNIT))}]{scale}\n"
             f"Line: {level_words(result.confidence_level)} of the mean over trucks. Small open marks: single trucks."
         )
         return ax
@@ -101,24 +109,43 @@ def wear_ratios(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str
     Axes
         Logarithmic; the upright line at 1 is the reference. An interval without an upper end is an arrow.
     """
+    return ratio_forest(
+        result, ax, labels, "How many times slower than {reference} it wears", ("slower", "faster")
+    )
+
+
+def ratio_forest(
+    result: Any, ax: Axes | None, labels: Mapping[str, str] | None, said: str, sides: tuple[str, str]
+) -> Axes:
+    """Ratios against the reference, one row each, on a logarithmic axis with a line at 1.
+
+    Parameters
+    ----------
+    result, ax, labels
+        As for `wear_ratios`.
+    said : str
+        Name of the axis, with ``{reference}`` in it.
+    sides : tuple of str
+        What lies to the right and to the left of 1.
+    """
     table = result.table
     references = list(dict.fromkeys(str(name) for name in table[c.REFERENCE]))
-    labels = _labels(result, labels)
-    rows = list(_rows(table, labels, first=references))
+    labels = labels_of(result, labels)
+    rows = list(estimate_rows(table, labels, first=references))
     with theme.print_style():
-        ax = ax if ax is not None else _new_axes(len(rows))
+        ax = ax if ax is not None else new_axes(len(rows))
         values = [1.0, *(value for row in rows for value in (row.estimate, row.low, row.high))]
-        left, right = _scale(ax, values, [0.1, 10.0])
+        left, right = set_scale(ax, values, [0.1, 10.0])
         ax.axvline(1.0, color=theme.QUIET_INK, lw=1.0, zorder=1)
         for place, row in enumerate(rows):
-            _draw_interval(ax, row, place, left, right)
-            _direct_label(ax, row, place, left, right, ratio_words(row.estimate, row.low, row.high))
-        _name_rows(ax, rows)
-        _name_sides(ax, left, right)
+            draw_interval(ax, row, place, left, right)
+            direct_label(ax, row, place, left, right, ratio_words(row.estimate, row.low, row.high))
+        name_rows(ax, rows)
+        name_sides(ax, left, right, sides)
         reference = formatting.listed([theme.drawable(labels.get(name, name)) for name in references])
-        open_ended = any(not math.isfinite(row.high) for row in rows)
+        open_ended = any(math.isfinite(row.low) and not math.isfinite(row.high) for row in rows)
         ax.set_xlabel(
-            f"How many times slower than {reference} it wears, logarithmic scale\n"
+            f"{said.format(reference=reference)}, logarithmic scale\n"
             f"Line: {level_words(result.confidence_level)}, from the spread over trucks.{' An arrow has no end on that side.' if open_ended else ''}"
         )
         return ax
@@ -163,7 +190,7 @@ def heights(
         Miles are counted from the first reading of each set on each truck position. No line crosses a flip, a swap or a
         new reference.
     """
-    labels = _labels(result, labels)
+    labels = labels_of(result, labels)
     known = readings.dropna(subset=[c.MILES_MI, c.HEIGHT_IN, c.TRUCK_UNIT, c.SEGMENT])
     names = types_of(known)
     by_set = known.groupby([c.TRUCK_UNIT, c.SET_ID], observed=True)[c.MILES_MI]
@@ -196,7 +223,7 @@ def heights(
             )
         if len(names) <= 3:
             for panel, name in zip(axes, names, strict=False):
-                _name_trucks(panel, known[known[c.EDGE_TYPE].astype(str) == name])
+                name_trucks(panel, known[known[c.EDGE_TYPE].astype(str) == name])
         said = "Marks: readings at each station."
         _name_scales(
             axes, f"{said} Lines: straight line fitted to each segment." if lines is not None else said
@@ -204,82 +231,10 @@ def heights(
         return axes
 
 
-# ---------------------------------------------------------------- rows of estimates
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """One estimate of a figure."""
-
-    name: str
-    edge_type: str
-    position: str
-    estimate: float
-    low: float
-    high: float
-    position_words: str
-    trucks: str
-    style: theme.EdgeStyle
-
-
-def _rows(table: pd.DataFrame, labels: Mapping[str, str], first: Sequence[str] = ()) -> Iterator[_Row]:
-    positions = table[c.PLOW_POSITION].nunique(dropna=False) if c.PLOW_POSITION in table else 1
-    styles = theme.edge_styles([*first, *types_of(table)])
-    for _, entry in table.iterrows():
-        edge_type = str(entry[c.EDGE_TYPE])
-        position = str(entry.get(c.PLOW_POSITION, ""))
-        name = theme.drawable(formatting.named(edge_type, labels), 56)
-        trucks = entry.get(c.N_TRUCKS)
-        yield _Row(
-            name, edge_type, position, number_of(entry[c.ESTIMATE]), number_of(entry[c.CONF_LOW]), number_of(entry[c.CONF_HIGH]),
-            position.replace("_", " ") if positions > 1 else "", "" if trucks is None or pd.isna(trucks) else formatting.counted(int(trucks), "truck"),
-            styles[edge_type],
-        )  # fmt: skip
-
-
-def _labels(result: Any, labels: Mapping[str, str] | None) -> Mapping[str, str]:
-    """Printed names of the edge types: those that are asked for, else those of the result."""
-    return labels if labels is not None else getattr(result, "labels", None) or {}
-
-
+# ---------------------------------------------------------------- panels of heights
 def n_trucks(readings: pd.DataFrame) -> int:
     """Trucks in the readings; one that carries edges in two positions counts once."""
     return int(readings[c.TRUCK_ID].astype(str).nunique())
-
-
-def number_of(value: Any) -> float:
-    """The value as a number; NaN where there is none."""
-    return math.nan if value is None or pd.isna(value) else float(value)
-
-
-def types_of(frame: pd.DataFrame) -> list[str]:
-    """Edge types in the frame, the reference first where the column knows its order."""
-    column = frame[c.EDGE_TYPE]
-    there = set(column.dropna().astype(str))
-    order = (
-        [str(name) for name in column.cat.categories]
-        if isinstance(column.dtype, pd.CategoricalDtype)
-        else column.dropna().astype(str)
-    )
-    return [name for name in dict.fromkeys(order) if name in there]
-
-
-def _of_row(frame: pd.DataFrame, row: _Row) -> pd.DataFrame:
-    own = frame[frame[c.EDGE_TYPE].astype(str) == row.edge_type]
-    return (
-        own[own[c.PLOW_POSITION].astype(str) == row.position]
-        if c.PLOW_POSITION in own and row.position
-        else own
-    )
-
-
-def _one(table: pd.DataFrame, column: str) -> str:
-    return formatting.listed(list(dict.fromkeys(str(value) for value in table[column])))
-
-
-def _new_axes(rows: int) -> Axes:
-    import matplotlib.pyplot as plt
-
-    _, ax = plt.subplots(figsize=(theme.WIDTH_IN, 0.85 + ROW_IN * max(rows, 1)))
-    return ax
 
 
 def _new_panels(n: int) -> np.ndarray:
@@ -295,91 +250,6 @@ def _new_panels(n: int) -> np.ndarray:
     return axes.ravel()[:n]
 
 
-def _scale(ax: Axes, values: Sequence[float], estimates: Sequence[float]) -> tuple[float, float]:
-    """Set a linear or logarithmic axis that holds every finite value; return its ends."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullLocator
-
-    finite = [value for value in values if math.isfinite(value)]
-    sure = [value for value in estimates if math.isfinite(value)]
-    log = len(sure) > 1 and min(sure) > 0 and max(sure) / min(sure) >= LOG_FROM_RATIO
-    if log:
-        positive = [value for value in finite if value > 0]
-        floor = min(sure) / 10
-        low, high = max(min(positive), floor) / 1.5, max(positive) * 1.6
-        ax.set_xscale("log")
-        few = math.log10(high / low) < 2.2
-        ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0) if few else (1.0,), numticks=12))
-        ax.xaxis.set_minor_locator(NullLocator())
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.10g}"))
-    else:
-        low, high = min([0.0, *finite]), max([0.0, *finite])
-        room = (high - low or 1.0) * 0.06
-        low, high = low - (room if low < 0 else 0), high + room
-        ax.xaxis.set_major_locator(MaxNLocator(nbins=7))
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.10g}"))
-    ax.set_xlim(low, high)
-    ax.grid(axis="x")
-    return low, high
-
-
-def _draw_interval(ax: Axes, row: _Row, place: int, left: float, right: float) -> None:
-    """The interval as a line, arrows where it leaves the figure, and the estimate as a large mark."""
-    color = row.style.color
-    bounded = math.isfinite(row.low) or math.isfinite(row.high)
-    start = row.low if math.isfinite(row.low) and row.low > left else left
-    stop = row.high if math.isfinite(row.high) else right
-    if bounded:
-        ax.plot([start, stop], [place, place], color=color, lw=2.4, solid_capstyle="butt", zorder=2)
-        for end, there, arrow in ((start, start == row.low, "<"), (stop, stop == row.high, ">")):
-            marker, size = ("|", 9.0) if there else (arrow, 7.0)
-            ax.plot(
-                [end], [place], ls="", marker=marker, ms=size, mew=1.8, color=color, zorder=3, clip_on=there
-            )
-    if math.isfinite(row.estimate) and left <= row.estimate <= right:
-        ax.plot(
-            [row.estimate], [place], ls="", marker=row.style.marker, ms=8, color=color, mec="white", mew=1.0, zorder=4,
-            clip_on=False,
-        )  # fmt: skip
-
-
-def _direct_label(ax: Axes, row: _Row, place: int, left: float, right: float, words: str) -> None:
-    from matplotlib import patheffects
-
-    anchor = next((value for value in (row.estimate, row.low, row.high) if math.isfinite(value)), left)
-    ratio = (ax.transData.transform((anchor, 0))[0] - ax.bbox.x0) / ax.bbox.width
-    side = "left" if ratio < 0.3 else "right" if ratio > 0.7 else "center"
-    at = {"left": max(min(anchor, right), left), "right": min(anchor, right), "center": anchor}[side]
-    ax.annotate(
-        words, (at, place), xytext=(0, 7), textcoords="offset points", ha=side, va="bottom", color=row.style.color,
-        fontsize=theme.BODY_PT, fontweight="bold",
-        path_effects=[patheffects.withStroke(linewidth=3, foreground=theme.PAPER)], annotation_clip=False,
-    )  # fmt: skip
-
-
-def _name_sides(ax: Axes, left: float, right: float) -> None:
-    """On which side of 1 an edge type wears slower, and faster if that side has room."""
-    share = math.log(1 / left) / math.log(right / left)
-    sides = [("slower \u2192", 5, "left")] if share < 0.85 else []
-    sides += [("\u2190 faster", -5, "right")] if share > 0.15 else []
-    for words, shift, side in sides:
-        ax.annotate(
-            words, (1.0, 1.0), xycoords=("data", "axes fraction"), xytext=(shift, -2), textcoords="offset points", ha=side,
-            va="top", color=theme.QUIET_INK, fontsize=theme.SMALL_PT,
-        )  # fmt: skip
-
-
-def _name_rows(ax: Axes, rows: Sequence[_Row]) -> None:
-    names = []
-    for row in rows:
-        below = ", ".join(part for part in (row.position_words, row.trucks) if part)
-        names.append("\n".join([*textwrap.wrap(row.name, 20), *([below] if below else [])]))
-    ax.set_yticks(range(len(rows)), names)
-    ax.set_ylim(len(rows) - 0.4, -0.75)
-    ax.tick_params(axis="y", length=0, pad=9)
-    ax.spines["left"].set_visible(False)
-
-
-# ---------------------------------------------------------------- panels of heights
 def _zero_miles(frame: pd.DataFrame, start: pd.Series) -> np.ndarray:
     """Miles of the first reading of each row's set on its truck position."""
     units, sets = (start.index.get_level_values(level).astype(str) for level in (0, 1))
@@ -416,21 +286,24 @@ def _name_scales(axes: np.ndarray, said: str) -> None:
     figure.supxlabel(f"Blade-down miles since the first reading of the set\n{said}", fontsize=theme.BODY_PT)
 
 
-def _name_trucks(panel: Axes, own: pd.DataFrame) -> None:
-    """The name of each truck beside the panel's last reading, with a thin line to the end of its longest set."""
+def name_trucks(panel: Axes, own: pd.DataFrame, value: str = c.HEIGHT_IN) -> None:
+    """The name of each truck beside the panel's last reading, with a thin line to the end of its longest set.
+
+    `own` has the columns truck_unit, miles_mi and `value`, the one that is drawn; above a few trucks none is named.
+    """
     at_end = own[own[c.MILES_MI] == own.groupby(c.TRUCK_UNIT, observed=True)[c.MILES_MI].transform("max")]
-    ends = at_end.groupby(c.TRUCK_UNIT, observed=True)[[c.MILES_MI, c.HEIGHT_IN]].mean()
-    ends = ends.sort_values(c.HEIGHT_IN, kind="stable")
+    ends = at_end.groupby(c.TRUCK_UNIT, observed=True)[[c.MILES_MI, value]].mean()
+    ends = ends.sort_values(value, kind="stable")
     if len(ends) > MOST_NAMED_TRUCKS:
         return
     low, high = panel.get_ylim()
     step = 0.11 * (high - low)
-    places = _apart(ends[c.HEIGHT_IN].to_numpy(float), step, low + step / 2, high - step / 2)
-    names = [str(unit).replace("_", " ") for unit in ends.index]
+    places = apart(ends[value].to_numpy(float), step, low + step / 2, high - step / 2)
+    names = [formatting.position_name(str(unit)) for unit in ends.index]
     if len({name.rpartition(", ")[2] for name in names}) == 1:
         names = [name.rpartition(", ")[0] or name for name in names]
     beside = ends[c.MILES_MI].max() + 0.03 * panel.get_xlim()[1]
-    for name, miles, height, place in zip(names, ends[c.MILES_MI], ends[c.HEIGHT_IN], places, strict=True):
+    for name, miles, height, place in zip(names, ends[c.MILES_MI], ends[value], places, strict=True):
         panel.annotate(
             theme.drawable(name, 18),
             (miles, height),
@@ -451,7 +324,7 @@ def _name_trucks(panel: Axes, own: pd.DataFrame) -> None:
         )
 
 
-def _apart(wanted: np.ndarray, step: float, low: float, high: float) -> np.ndarray:
+def apart(wanted: np.ndarray, step: float, low: float, high: float) -> np.ndarray:
     """Ascending places as near to `wanted` as a distance of `step` allows, between `low` and `high` where they fit."""
     places = wanted.copy()
     for index in range(1, len(places)):

@@ -18,6 +18,7 @@ from trialkit import formatting
 from trialkit.edges.life import range_decimals
 from trialkit.edges.life_check import NOT_YET
 from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, NOT_ENDED, WORN_OUT
+from trialkit.formatting import level_words
 from trialkit.report import captions
 from trialkit.report.captions import (
     MOST_SETS,
@@ -29,7 +30,6 @@ from trialkit.report.captions import (
     some,
     who,
 )
-from trialkit.report.cells import level_words
 from trialkit.report.figure_rows import labels_of, number_of
 from trialkit.report.life_figures import MOST_TRUCKS, check_rows, life_rows, life_words
 

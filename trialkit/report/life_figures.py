@@ -20,8 +20,8 @@ from trialkit import formatting
 from trialkit.edges.life import miles_decimals
 from trialkit.edges.life_check import NOT_YET
 from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, NOT_ENDED, WORN_OUT
+from trialkit.formatting import level_words
 from trialkit.report import figures, theme
-from trialkit.report.cells import level_words
 from trialkit.report.figure_rows import (
     EstimateRow,
     direct_label,
@@ -141,7 +141,7 @@ def predicted(check: Any, ax: Axes | None = None, *, labels: Mapping[str, str] |
         for (position, kind, truck), own in groups:
             if (position, kind) != before:
                 place += 1.3 if before is not None else 0.6
-                tail = f", {position.replace('_', ' ')}" if several else ""
+                tail = f", {formatting.position_name(position)}" if several else ""
                 name = theme.drawable(formatting.named(kind, names), 48)
                 ax.annotate(
                     f"{name}{tail}", (0, place - 0.55), xycoords=("axes fraction", "data"), xytext=(4, 0),

@@ -19,8 +19,8 @@ from trialkit.cab.criteria import NoiseCriterion
 from trialkit.cab.noise import TASK_WORDS
 from trialkit.cab.noise_exposure import hours_words
 from trialkit.cab.sound import ENERGY
+from trialkit.formatting import level_words
 from trialkit.report.captions import SHOWN, FigureWords, figure_words, some
-from trialkit.report.cells import level_words
 from trialkit.report.noise_figures import a8_text, level_text, shift_lengths, shown_task
 
 MEAN = "average of all samples"

@@ -23,8 +23,8 @@ from trialkit.cab.noise import TASK_WORDS
 from trialkit.cab.noise_exposure import USUAL_SHIFTS_H, hours_words
 from trialkit.cab.sound import ENERGY
 from trialkit.cab.task_shares import TASKS
+from trialkit.formatting import level_words
 from trialkit.report import theme
-from trialkit.report.cells import level_words
 from trialkit.report.figure_rows import (
     ROW_IN,
     EstimateRow,

@@ -15,9 +15,8 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.cab.noise import TASK_WORDS, NoiseLevels
 from trialkit.cab.noise_exposure import hours_words
-from trialkit.formatting import NO_INTERVAL, fixed, sentence_case
+from trialkit.formatting import NO_INTERVAL, fixed, level_words, sentence_case
 from trialkit.report import blocks, noise_captions, noise_figures, noise_words
-from trialkit.report.cells import level_words
 from trialkit.report.noise_captions import criterion_labels, steady_level_dba
 from trialkit.report.noise_study import SOUND, VIBRATION, NoiseStudy, VibrationStudy
 from trialkit.trial.checks import Trial

@@ -20,9 +20,17 @@ from trialkit.cab.criteria import NOISE_CAUTIONS, VIBRATION_CAUTIONS, NoiseCrite
 from trialkit.cab.noise import BLADE_DOWN, TASK_WORDS, NoiseLevels
 from trialkit.cab.noise_exposure import NO, UNCLEAR, YES, hours_words
 from trialkit.cab.sound import ENERGY
-from trialkit.formatting import NO_INTERVAL, counted, fixed, listed, number, percent, sentence_case
+from trialkit.formatting import (
+    NO_INTERVAL,
+    counted,
+    fixed,
+    level_words,
+    listed,
+    number,
+    percent,
+    sentence_case,
+)
 from trialkit.report.block_types import Finding
-from trialkit.report.cells import level_words
 from trialkit.report.noise_captions import dose_text, steady_level_dba
 from trialkit.report.noise_figures import shown_task
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy

@@ -16,6 +16,7 @@ from trialkit import columns as c
 from trialkit import formatting
 from trialkit.edges.profile import SHARES, USED_PCT, WORN_IN
 from trialkit.edges.unevenness import RANGE
+from trialkit.formatting import level_words
 from trialkit.report.captions import (
     SHOWN,
     FigureWords,
@@ -25,7 +26,6 @@ from trialkit.report.captions import (
     some,
     who,
 )
-from trialkit.report.cells import level_words
 from trialkit.report.figure_rows import labels_of, number_of
 from trialkit.report.profile_figures import profile_cells, range_words
 

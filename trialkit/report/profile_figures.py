@@ -18,8 +18,8 @@ from trialkit import columns as c
 from trialkit import formatting
 from trialkit.edges.profile import USED_PCT
 from trialkit.edges.unevenness import RANGE
+from trialkit.formatting import level_words
 from trialkit.report import theme
-from trialkit.report.cells import level_words
 from trialkit.report.figure_rows import (
     direct_label,
     draw_interval,
@@ -66,7 +66,7 @@ def profiles(result: Any, ax: Any = None, *, labels: Mapping[str, str] | None = 
             table = result.table
             own = table[(table[c.PLOW_POSITION] == place) & (table[c.EDGE_TYPE] == kind)]
             trucks = formatting.counted(int(own[c.N_TRUCKS].max()), "truck")
-            where = f"{place.replace('_', ' ')}, {trucks}" if several else trucks
+            where = f"{formatting.position_name(place)}, {trucks}" if several else trucks
             panel.set_title(
                 f"{theme.drawable(formatting.named(kind, names), 38)}\n{where}", fontsize=theme.BODY_PT
             )

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from trialkit import __version__
-from trialkit.errors import ReportError, UsageError
+from trialkit.errors import ReportError, UsageError, os_reason
 from trialkit.report import blocks, document, running, saving
 from trialkit.trial import checks
 
@@ -92,12 +92,11 @@ def write_report(
             f"{', '.join(own)} cannot be set with -p; name the folder, --out or --through instead."
         )
     sources = running.notebooks(notebook_folder)
-    running.check_parameters(parameters, sources)
+    running.check_parameters(parameters, sources, reserved=SET_BY_THE_RUN)
     trial = checks.check_trial(folder, through=through).require_clean()
 
     home = Path(reports).resolve() / trial.settings.trial_id
-    last_day = trial.last_data_date.isoformat() if trial.last_data_date else "no-readings"
-    final = home / f"{last_day}_{run_hash(trial.hashes, parameters, through)}"
+    final = home / f"{trial.last_data_date.isoformat()}_{run_hash(trial.hashes, parameters, through)}"
     with _workplace(final) as work:
         given = {
             "data_dir": str(Path(folder).resolve()),
@@ -110,8 +109,7 @@ def write_report(
                 runs = running.run_notebooks(sources, given, work / "notebooks", done=tell)
             council = _documents(runs, work)
         except ReportError as error:
-            kept = _keep_failure(work / "notebooks", home / LAST_FAILURE)
-            raise ReportError(f"{error}\nThe executed notebooks are kept in {kept}.") from None
+            raise ReportError(f"{error}{_keep_failure(work / 'notebooks', home / LAST_FAILURE)}") from None
         record = _run_record(trial, given, runs, council, final)
         saving.save_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", work / RUN_RECORD)
     shutil.rmtree(home / LAST_FAILURE, ignore_errors=True)
@@ -173,32 +171,37 @@ def _workplace(final: Path) -> Iterator[Path]:
         yield work
         _replace(work, final)
     except OSError as error:
-        raise ReportError(
-            f"the report could not be written: {error.strerror or error} ({error.filename or final})."
-        ) from error
+        raise ReportError(f"the report could not be written: {os_reason(error, final)}.") from error
     finally:
         shutil.rmtree(work, ignore_errors=True)
 
 
 def _replace(work: Path, final: Path) -> None:
-    """Move the finished run folder into place; the earlier one is gone only after the new one stands there."""
-    earlier = final.with_name(f".{final.name}.earlier")
-    shutil.rmtree(earlier, ignore_errors=True)
-    if final.exists():
+    """Move the finished run folder into place; the earlier one is gone only after the new one stands there.
+
+    Where another run of the same inputs has just put its report there, that one stays: it says the same.
+    """
+    earlier = work.with_name(f"{work.name}.earlier")
+    with contextlib.suppress(FileNotFoundError):
         final.rename(earlier)
     try:
         work.rename(final)
     except OSError:
-        if earlier.exists():
-            earlier.rename(final)
-        raise
+        if not final.exists():
+            if earlier.exists():
+                earlier.rename(final)
+            raise
     shutil.rmtree(earlier, ignore_errors=True)
 
 
-def _keep_failure(executed: Path, kept: Path) -> Path:
-    shutil.rmtree(kept, ignore_errors=True)
-    shutil.copytree(executed, kept)
-    return kept
+def _keep_failure(executed: Path, kept: Path) -> str:
+    """Move the executed notebooks to where they can be looked at, and say where that is."""
+    try:
+        shutil.rmtree(kept, ignore_errors=True)
+        executed.rename(kept)
+    except OSError:  # the reason for the failure is what has to be told
+        return ""
+    return f"\nThe executed notebooks are kept in {kept}."
 
 
 @contextlib.contextmanager

@@ -18,11 +18,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from trialkit.errors import ReportError, UsageError, near_match
+from trialkit.errors import ReportError, UsageError, near_match, os_reason
 
 AT_A_TIME = 2
 _NAME = re.compile(r"^\d\d_\w+\.ipynb$")
-_QUIET_KERNEL = ["--IPKernelApp.log_level=40"]
+_QUIET_KERNEL = ["--IPKernelApp.log_level=50"]
+"""A kernel that is shut down while it is busy would tell so as an error; a failing cell is told by papermill anyway."""
 
 
 def skip_unused_grammar() -> None:
@@ -78,8 +79,10 @@ def parameters_of(notebook: Path) -> dict[str, Any]:
         ) from None
 
 
-def check_parameters(given: Iterable[str], sources: Sequence[Path]) -> dict[Path, frozenset[str]]:
-    """Which parameters each notebook has; every given name must be one of them.
+def check_parameters(
+    given: Iterable[str], sources: Sequence[Path], reserved: Sequence[str] = ()
+) -> dict[Path, frozenset[str]]:
+    """Which parameters each notebook has; every given name must be one of them, and none of the `reserved`.
 
     Raises
     ------
@@ -87,16 +90,15 @@ def check_parameters(given: Iterable[str], sources: Sequence[Path]) -> dict[Path
         Naming the parameters that no notebook has, with near matches.
     """
     known = {source: frozenset(parameters_of(source)) for source in sources}
-    all_names = sorted(set().union(*known.values()))
+    all_names = sorted(set().union(*known.values()) - set(reserved))
     lines = [
         f'"{name}" is not a parameter of any notebook. {near_match(name, all_names)}'
         for name in given
         if name not in all_names
     ]
     if lines:
-        raise UsageError(
-            "\n".join([*(line.strip() for line in lines), f"The parameters are: {', '.join(all_names)}."])
-        )
+        names = f"The parameters are: {', '.join(all_names)}." if all_names else "There are none to set."
+        raise UsageError("\n".join([*(line.strip() for line in lines), names]))
     return known
 
 
@@ -162,7 +164,7 @@ def _run(
     except papermill.PapermillExecutionError as error:
         raise ReportError(failure(source, target, error.cell_index, error.ename, error.evalue)) from None
     except Exception as error:
-        reason = f"{type(error).__name__}: {error}"
+        reason = os_reason(error) + "." if isinstance(error, OSError) else f"{type(error).__name__}: {error}"
         raise ReportError(f"{source.name} could not be run: {reason}") from error
     run = NotebookRun(source, target, time.perf_counter() - started)
     done(run)

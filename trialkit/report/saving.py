@@ -42,6 +42,8 @@ def save_text(text: str, path: str | Path) -> Path:
     try:
         unfinished.write_text(text, encoding="utf-8", newline="\n")
         unfinished.replace(path)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from None  # the name that was asked for
     finally:
         unfinished.unlink(missing_ok=True)
     return path

@@ -48,11 +48,17 @@ class RatioSet:
     conf_high: Any
     kind: Any
 
-    def known_non_negative(self) -> RatioSet:
+    def known_non_negative(self, divisor: Any = None) -> RatioSet:
         """The set once it is known that neither mean is negative, as with wear.
 
         An exclusive set with ends of both signs becomes "at least". A set that keeps ratios near zero as well as ratios
         without an upper end, or no non-negative ratio at all, says nothing: ``"unknown"`` and ``"none"``.
+
+        Parameters
+        ----------
+        divisor : float or ndarray, optional
+            Mean of the divisor. Where both means came out negative by more than chance allows, their ratio is no ratio
+            of wear, though it looks like one: ``"none"``.
         """
         kind = np.asarray(self.kind, dtype=object)
         low, high = np.asarray(self.conf_low, dtype=float), np.asarray(self.conf_high, dtype=float)
@@ -61,6 +67,10 @@ class RatioSet:
             bounded = (kind == BOUNDED) & (high >= 0)
             at_least = (kind == EXCLUSIVE) & (low < 0) & (high > 0)
             unknown = (kind == WHOLE_LINE) | ((kind == EXCLUSIVE) & ((low >= 0) | (high <= 0)))
+            if divisor is not None:
+                sunk = (np.asarray(divisor, dtype=float) < 0) & (estimate > 0) & ~unknown
+                bounded, at_least = bounded & ~sunk, at_least & ~sunk
+                estimate = np.where(sunk, np.nan, estimate)
         new_kind = np.select([bounded, at_least, unknown], [BOUNDED, AT_LEAST, UNKNOWN], NONE)
         new_low = np.select([bounded, at_least, unknown], [np.maximum(low, 0.0), high, 0.0], np.nan)
         new_high = np.where(bounded, high, np.nan)
@@ -208,7 +218,12 @@ class MarginTest:
 
 
 def margin_test(
-    a: Sample, b: Sample, margin: float, confidence_level: float = 0.95, equal_variance: bool = False
+    a: Sample,
+    b: Sample,
+    margin: float,
+    confidence_level: float = 0.95,
+    equal_variance: bool = False,
+    pairing: Pairing | None = None,
 ) -> MarginTest:
     """One-sided test that the ratio a / b of two means lies below a margin.
 
@@ -218,13 +233,15 @@ def margin_test(
     Parameters
     ----------
     a, b : Sample
-        The two samples, from different units; b is known to be positive.
+        The two samples; b is known to be positive.
     margin : float
         Ratio that must be ruled out.
     confidence_level : float
         One-sided level.
     equal_variance : bool
-        Whether to pool the spread of the two samples.
+        Whether to pool the spread of the two samples; not together with `pairing`.
+    pairing : Pairing, optional
+        Units that are in both.
 
     Returns
     -------
@@ -245,9 +262,9 @@ def margin_test(
         variance = var_a + margin**2 * var_b
         found = fieller_set(a.mean, b.mean, var_a, var_b, 0.0, stdtrit(df, 1 - two_sided_tail(level)))
     else:
-        at_margin = Contrast.of(a, b).at(np.asarray(1.0), np.asarray(margin), two_sided_tail(level))
+        at_margin = Contrast.of(a, b, pairing).at(np.asarray(1.0), np.asarray(margin), two_sided_tail(level))
         variance, df = float(at_margin[0]), float(at_margin[1])
-        found = ratio_set(a, b, confidence_level=level)
+        found = ratio_set(a, b, pairing, level)
     statistic = float((a.mean - margin * b.mean + bound) / np.sqrt(variance))
     conf_high = found.conf_high if found.kind == BOUNDED else np.nan
     return MarginTest(statistic, df, float(stdtr(df, statistic)), conf_high)

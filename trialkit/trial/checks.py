@@ -20,7 +20,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import Problem, TrialDataError, near_match, sorted_problems
 from trialkit.formatting import counted
-from trialkit.settings import FILE_NAME, Settings
+from trialkit.settings import FILE_NAME, Noise, Settings
 from trialkit.tables import TABLES
 from trialkit.trial import problem_text
 from trialkit.trial.drivechecks import check_odometers, check_spans
@@ -31,6 +31,7 @@ from trialkit.trial.milechecks import check_miles
 from trialkit.trial.references import check_references
 from trialkit.trial.schemas import check_cells, check_keys
 from trialkit.trial.setchecks import check_reference, check_sets
+from trialkit.trial.soundchecks import check_samples
 from trialkit.trial.timeline import read_timeline
 
 
@@ -189,7 +190,7 @@ class Checked:
         )  # fmt: skip
 
 
-def check_trial(folder: str | Path, through: dt.date | None = None) -> Checked:
+def check_trial(folder: str | Path, through: dt.date | str | None = None) -> Checked:
     """Read a trial folder and apply every rule.
 
     Use it before anything is computed; it never stops at a problem. `intake.read_draft` reads without the rules.
@@ -198,13 +199,18 @@ def check_trial(folder: str | Path, through: dt.date | None = None) -> Checked:
     ----------
     folder : str or Path
         The trial folder.
-    through : date, optional
-        Last day that is looked at; later rows are left out.
+    through : date or str, optional
+        Last day that is looked at; later rows are left out. A blank text means all.
 
     Returns
     -------
     Checked
         Everything that is wrong, and the way to the `Trial`.
+
+    Raises
+    ------
+    UsageError
+        If `through` is a text but not a day.
     """
     return check_draft(read_draft(folder, through))
 
@@ -231,6 +237,8 @@ def check_draft(draft: Draft) -> Checked:
         if {c.START, c.END} <= set(source.table.names):
             problems += check_spans(source)
     problems += check_references(sources, _unreadable(draft))
+    noise = draft.settings.noise if draft.settings is not None else Noise()
+    problems += check_samples(sources, noise.drift_limit_db)
     problems += _check_across(draft, sources, doubled)
     return Checked(draft, sorted_problems(_said_once(problems)))
 

@@ -21,8 +21,9 @@ from trialkit.trial.workbooks import Book, read_workbook
 
 SETTINGS_FILE = "trial.toml"
 TABLE_ENDINGS = (".csv", ".xlsx")
-LIKE_TABLES = (".tsv", ".txt", ".xls", ".xlsm", ".xlsb", ".xltx", ".ods", ".numbers")
-"""Endings of files that may hold tables but are not read; a warning says so."""
+SPREADSHEETS = (".xls", ".xlsm", ".xlsb", ".xltx", ".ods", ".numbers")
+LIKE_TABLES = (".tsv", ".txt", ".toml", *SPREADSHEETS)
+"""Endings of files that may hold tables or settings but are not read; a warning says so."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,8 +73,13 @@ def read_raw_tables(folder: Path) -> RawTables:
     csv_files, workbooks, unread = _sorted_out(paths, given, raw)
     _read_csv_files(csv_files, given, raw)
     unread_sheets = _read_workbooks(workbooks, given, raw)
-    _report_unread(unread, unread_sheets, given, raw)
-    _report_missing(given, unread, unread_sheets, raw)
+    hinted_at = _report_missing(given, unread, unread_sheets, raw)
+    _report_unread(
+        [file for file in unread if file not in hinted_at],
+        [(file, title) for file, title in unread_sheets if title not in hinted_at],
+        given,
+        raw,
+    )
     settings = folder / SETTINGS_FILE
     if settings.is_file():
         _content(settings, [], raw.hashes)  # what is wrong with it is said where settings are read
@@ -211,8 +217,11 @@ def _unread_fix(file: str, given: dict[str, str]) -> str:
     name = _table_name(stem)
     if name in TABLES:
         return f"Save it as {name}.csv, with commas between the cells, if it is that table."
+    if "toml" in ending.casefold():
+        return f"Rename it to {SETTINGS_FILE} if it holds the settings."
     if ending.casefold() != "csv":
-        return "Only .csv files and one .xlsx workbook are read."
+        advice = ": save it as .xlsx if it holds tables" if file.casefold().endswith(SPREADSHEETS) else ""
+        return f"Only .csv files and one .xlsx workbook are read{advice}."
     near = nearest_name(stem, TABLES)
     if near in given:
         return f"If it is a copy of {given[near]}, move it out of the folder."
@@ -223,13 +232,16 @@ def _unread_fix(file: str, given: dict[str, str]) -> str:
 
 def _report_missing(
     given: dict[str, str], unread: list[str], sheets: list[tuple[str, str]], raw: RawTables
-) -> None:
-    """Needed tables that are not there or have no rows."""
+) -> set[str]:
+    """Needed tables that are not there or have no rows; the files and sheets that may hold one under another name."""
     like = {file[:-4]: (file, "{}.csv") for file in unread if file.casefold().endswith(".csv")}
     like |= {title: (f"the sheet {title}", "{}") for _, title in sheets}
+    hinted_at: set[str] = set()
     for name in NEEDED:
         if name not in given:
-            old, new = like.get(nearest_name(name, like), ("", ""))
+            near = nearest_name(name, like)
+            old, new = like.get(near, ("", ""))
+            hinted_at |= {near, old}
             fix = (
                 f"Rename {old} to {new.format(name)} if it is that table."
                 if old
@@ -241,3 +253,4 @@ def _report_missing(
             raw.problems.append(
                 Problem("no-rows", raw.files[name], fix=f"Fill it; a row is {TABLES[name].about}.")
             )
+    return hinted_at

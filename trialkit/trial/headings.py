@@ -9,7 +9,7 @@ anything else that differs is not guessed at but reported with the nearest known
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -114,7 +114,7 @@ def match_headings(
     """
     known = {name: (column, unit) for column in table.columns for name, unit in spellings(column).items()}
     names = [cell.strip(BLANK) for cell in header]
-    if not any(name.casefold() in known for name in names):
+    if not any(name.casefold() in known for name in names) and not _is_misspelled(names, known):
         return [None] * len(names), [_no_header(table, names, file)]
     headings: list[Heading | None] = []
     first: dict[str, str] = {}
@@ -135,9 +135,9 @@ def match_headings(
     }
     unknown = [heading.spelled for heading in headings if heading is not None and heading.column is None]
     free = [name for name, (column, _) in known.items() if column.name not in taken]
-    problems += [_unknown(name, free, file) for name in unknown]
-    problems += _missing(table, taken, unknown, file)
-    return headings, problems
+    missing, hinted_at = _missing(table, taken, unknown, file)
+    problems += [_unknown(name, free, file) for name in unknown if name not in hinted_at]
+    return headings, problems + missing
 
 
 def shown(text: str) -> str:
@@ -163,7 +163,14 @@ def counted_rest(code: str, file: str, column: str, rest: int, fix: str) -> list
     ]
 
 
+def _is_misspelled(names: Sequence[str], known: Iterable[str]) -> bool:
+    """Whether a row without any known name still looks like a header: half of its cells are near one."""
+    filled = [name for name in names if name]
+    return 2 * sum(bool(nearest_name(name, known)) for name in filled) >= len(filled) > 0
+
+
 def _no_header(table: Table, names: Sequence[str], file: str) -> Problem:
+    names = [name for name in names if name]
     found = ", ".join(map(shown, names[:NAMES_SHOWN])) + (", ..." if len(names) > NAMES_SHOWN else "")
     fix = f"Put the column names into the first row: {', '.join(table.names)}."
     return Problem("file-empty", file, row=1, found=found, fix=fix)
@@ -191,22 +198,30 @@ def _unknown(name: str, free: Sequence[str], file: str) -> Problem:
     return Problem("column-unknown", file, row=1, column=shown(name), fix=fix)
 
 
-def _missing(table: Table, taken: set[str], unknown: Sequence[str], file: str) -> list[Problem]:
+def _missing(
+    table: Table, taken: set[str], unknown: Sequence[str], file: str
+) -> tuple[list[Problem], set[str]]:
+    """The needed columns that are not there, and the unknown headers that these problems point at."""
     absent: list[tuple[str, ...]] = [
         (column.name,) for column in table.columns if column.required and column.name not in taken
     ]
     absent += [group for group in table.either if not taken.intersection(group)]
-    return [
-        _absent([name for part in group for name in spellings(table.column(part))], unknown, file)
-        for group in absent
-    ]
+    problems: list[Problem] = []
+    hinted_at: set[str] = set()
+    for group in absent:
+        names = [name for part in group for name in spellings(table.column(part))]
+        other = next(filter(None, (nearest_name(name, unknown) for name in names)), "")
+        hinted_at.add(other)
+        problems.append(_absent(names, other, file))
+    return problems, hinted_at
 
 
-def _absent(names: Sequence[str], unknown: Sequence[str], file: str) -> Problem:
-    near = [(name, nearest_name(name, unknown)) for name in names]
-    hints = [
-        f'The header has "{shown(other)}": rename it if {name} is meant.' for name, other in near if other
-    ]
+def _absent(names: Sequence[str], other: str, file: str) -> Problem:
+    """That none of these columns is there; `other` is a header that may be meant for one of them."""
     others = f" (or {', '.join(names[1:])})" if len(names) > 1 else ""
-    fix = hints[0] if hints else f"Add the column {names[0]}{others}."
+    fix = f"Add the column {names[0]}{others}."
+    if other:
+        meant = nearest_name(other, names) or names[0]
+        unit = ", in that unit" if meant.rpartition("_")[2] in units.UNIT_NAMES else ""
+        fix = f'The header has "{shown(other)}": rename it to {meant} if that is what it holds{unit}.'
     return Problem("column-missing", file, row=1, column=names[0], fix=fix)

@@ -1,4 +1,4 @@
-"""Rules for heights: none above the new edge, none that rises.
+"""Rules for heights: none above the new edge or far below a worn one, none that rises.
 
 Answers: which heights cannot be right for this edge type, and where does an edge seem to grow?
 
@@ -14,7 +14,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import Problem
 from trialkit.formatting import listed
-from trialkit.trial.findings import Source, day_text
+from trialkit.trial.findings import UNIT_WORDS, Source, day_text, other_unit
 from trialkit.trial.moments import DAY_S
 from trialkit.trial.timeline import Timeline
 from trialkit.units import UNIT_NAMES
@@ -23,6 +23,9 @@ ABOVE_NEW_IN = 0.5
 """How far a height may lie above the new height of its type before it is called impossible [in] (common practice, no
 source). Blanks are cut and marked to about 1/8 in, a new section may be bowed by as much, and a reading is off by up to
 1/8 in; the new height itself is often only a nominal one."""
+FAR_BELOW_SHARE = 0.5
+"""A height below this share of the height at which an edge must come off is doubtful (common practice, no source): by
+then the plow itself would have been on the road."""
 ASSUMED_RESOLUTION_IN = 1 / 16
 """Step of a tool whose resolution is not recorded and that no gauge study covers [in] (common practice, no source)."""
 FEW = 3
@@ -52,7 +55,7 @@ def check_types(types: Source) -> list[Problem]:
 
 
 def check_heights(line: Timeline, types: Source | None, repeatability_in: float | None) -> list[Problem]:
-    """Heights above the new edge, and heights that rise within a segment.
+    """Heights above the new edge or far below a worn one, and heights that rise within a segment.
 
     Parameters
     ----------
@@ -66,13 +69,14 @@ def check_heights(line: Timeline, types: Source | None, repeatability_in: float 
     Returns
     -------
     list of Problem
-        A height that is impossible is not said to rise as well.
+        A height that is impossible or far below is not said to rise as well.
     """
     if not line.readings.has(c.HEIGHT_IN):
         return []
     possible = ~np.isnan(line.readings.possible(c.HEIGHT_IN)) & line.readings_judged()
     above, problems = _above_new(line, types, possible)
-    return problems + _rises(line, possible & ~above, repeatability_in)
+    below, doubts = _far_below(line, types, possible & ~above)
+    return problems + doubts + _rises(line, possible & ~above & ~below, repeatability_in)
 
 
 def repeatability_of(gauge: pd.DataFrame) -> float | None:
@@ -110,10 +114,8 @@ def _above_new(
     if types is None or not types.has(c.EDGE_TYPE, c.NEW_HEIGHT_IN):
         return np.zeros(len(possible), dtype=bool), []
     source, frame = line.readings, line.segments
-    new = pd.Series(types.possible(c.NEW_HEIGHT_IN), index=types.frame[c.EDGE_TYPE].astype(object))
-    new = new[new.index.notna() & ~new.index.duplicated()]
     kinds = frame[c.EDGE_TYPE].astype(object)
-    new_height = kinds.map(new).to_numpy(dtype=float)
+    new_height = _of_type(line, types, types.possible(c.NEW_HEIGHT_IN))
     above = possible & (source.possible(c.HEIGHT_IN) > new_height + ABOVE_NEW_IN + 1e-9)
     rows = np.flatnonzero(above)
     found = pd.DataFrame(
@@ -156,6 +158,45 @@ def _new_height_wrong(line: Timeline, types: Source, kind: str, rows: np.ndarray
     fix = f"Correct the new height, or {source.header(c.HEIGHT_IN)} in {source.file} from row {source.row(int(rows[0]))} on."
     allowed = f"about {highest}, the largest height that was read"
     return types.problem("height-above-new", position, c.NEW_HEIGHT_IN, found, allowed, fix)
+
+
+def _of_type(line: Timeline, types: Source, values: np.ndarray) -> np.ndarray:
+    """What an edge type has, for every reading of it."""
+    by_type = pd.Series(values, index=types.frame[c.EDGE_TYPE].astype(object))
+    by_type = by_type[by_type.index.notna() & ~by_type.index.duplicated()]
+    return line.segments[c.EDGE_TYPE].astype(object).map(by_type).to_numpy(dtype=float)
+
+
+# ---------------------------------------------------------------- far below a worn edge
+def _far_below(
+    line: Timeline, types: Source | None, possible: np.ndarray
+) -> tuple[np.ndarray, list[Problem]]:
+    """Which heights are far below that of an edge worn to its limit; said once for each set."""
+    if types is None or not types.has(c.EDGE_TYPE, c.NEW_HEIGHT_IN, c.USABLE_DEPTH_IN):
+        return np.zeros(len(possible), dtype=bool), []
+    source = line.readings
+    worn = types.possible(c.NEW_HEIGHT_IN) - types.possible(c.USABLE_DEPTH_IN)
+    worn_height = _of_type(line, types, worn)
+    below = possible & (source.possible(c.HEIGHT_IN) < FAR_BELOW_SHARE * worn_height - 1e-9)
+    sets = line.segments[c.SET_ID].astype(object)
+    counts = sets[below].value_counts()
+
+    def say(row: int) -> Problem:
+        n, kind, limit = int(counts[sets.iloc[row]]), line.segments[c.EDGE_TYPE].iloc[row], worn_height[row]
+        found = source.written(c.HEIGHT_IN, row) + (f", and {n - 1:,} more of this set" if n > 1 else "")
+        allowed = f"usually {source.span(c.HEIGHT_IN, FAR_BELOW_SHARE * limit, None)} for {kind}"
+        allowed += f" (it comes off at {source.number(c.HEIGHT_IN, limit)})"
+        typed = float(source.in_file_unit(c.HEIGHT_IN, source.frame[c.HEIGHT_IN].iloc[row]))
+        column, unit = source.table.column(c.HEIGHT_IN), source.unit(c.HEIGHT_IN)
+        guess = other_unit(column, unit, typed, FAR_BELOW_SHARE * limit, column.high)
+        fix = "Correct the height; if it is right, nothing is to be done."
+        if guess:
+            fix = f"Check it: in {UNIT_WORDS[guess[0]]} it would be usual (then the column is {guess[1]})."
+        return source.problem("height-far-below", row, c.HEIGHT_IN, found, allowed, fix)
+
+    rows = np.flatnonzero(below)
+    first = rows[~sets.iloc[rows].duplicated().to_numpy()]
+    return below, source.listed("height-far-below", c.HEIGHT_IN, first, say)
 
 
 # ---------------------------------------------------------------- heights that rise

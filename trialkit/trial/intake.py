@@ -19,8 +19,8 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.columns import MOMENT, WHOLE, Column
-from trialkit.errors import Problem, sorted_problems
-from trialkit.tables import DECISIONS, EDGE_TYPES, MATERIAL, TABLES, Table
+from trialkit.errors import Problem, UsageError, sorted_problems
+from trialkit.tables import DECISIONS, EDGE_TYPES, MATERIAL, NEEDED, TABLES, Table
 from trialkit.trial.corrections import carry_out
 from trialkit.trial.files import SETTINGS_FILE, read_raw_tables
 from trialkit.trial.typed_tables import QUANTITIES, TypedTable, Values, read_typed_table
@@ -94,7 +94,7 @@ class Draft:
     typed: Mapping[str, TypedTable] = field(repr=False, default_factory=dict)
 
 
-def read_draft(folder: str | Path, through: dt.date | None = None) -> Draft:
+def read_draft(folder: str | Path, through: dt.date | str | None = None) -> Draft:
     """Read a trial folder.
 
     Use it to look at data that may still have problems; for analyses use `checks.check_trial`, which refuses them.
@@ -103,16 +103,21 @@ def read_draft(folder: str | Path, through: dt.date | None = None) -> Draft:
     ----------
     folder : str or Path
         Folder with trial.toml and the tables, as CSV files or one workbook.
-    through : date, optional
-        Last day that is looked at. Later rows of tables with a date, and rows that belong to a later shift, are left
-        out, and so are their problems. Prices, assignments and plans are kept.
+    through : date or str, optional
+        Last day that is looked at; a blank text means all. Later rows of tables with a date, and rows that belong to a
+        later shift, are left out, and so are their problems. Prices, assignments and plans are kept.
 
     Returns
     -------
     Draft
         What was read, and everything that is wrong with it.
+
+    Raises
+    ------
+    UsageError
+        If `through` is a text but not a day.
     """
-    folder = Path(folder)
+    folder, through = Path(folder), _last_day(through)
     raw = read_raw_tables(folder)
     settings, settings_problems = _settings(folder, raw.problems)
     typed = {
@@ -130,6 +135,8 @@ def read_draft(folder: str | Path, through: dt.date | None = None) -> Draft:
     problems = [*settings_problems, *_of_rows_looked_at(raw.problems, typed, inside), *decision_problems]
     for name, table in typed.items():
         problems += table.problems(inside[name])
+        if name in NEEDED:
+            problems += _none_left(table, inside[name], through)
     edge_types = _edge_types(typed, settings)
     full = {name: _frame(_typed_or_empty(typed, name), edge_types) for name in TABLES}
     kept = {name: table.kept & inside[name] for name, table in typed.items()}
@@ -222,6 +229,29 @@ def _inside(typed: Mapping[str, TypedTable], through: dt.date | None) -> dict[st
         for name in set(DATED_BY_SHIFT) & set(typed):
             inside[name] &= ~pd.Series(typed[name].values[c.SHIFT_ID]).isin(later).to_numpy()
     return inside
+
+
+def _last_day(through: dt.date | str | None) -> dt.date | None:
+    if isinstance(through, dt.datetime):
+        return through.date()
+    if through is None or isinstance(through, dt.date):
+        return through
+    try:
+        return dt.date.fromisoformat(through.strip()) if through.strip() else None
+    except ValueError:
+        raise UsageError(f'"{through}" is not a day such as 2031-01-14.') from None
+
+
+def _none_left(table: TypedTable, inside: np.ndarray, through: dt.date | None) -> list[Problem]:
+    """That no row of a needed table is left, though it has some."""
+    if not len(table.rows) or (table.kept & inside).any():
+        return []
+    if inside.any():
+        fix = "Look through the decisions: they leave out every row."
+        return [Problem("no-rows", table.file, found="no row that is not left out by a decision", fix=fix)]
+    first = pd.Series(table.values[DATED_BY[table.table.name]]).min()
+    fix = f"Choose a later day: the first row is of {first:%Y-%m-%d}."
+    return [Problem("no-rows", table.file, found=f"no row up to {through}", fix=fix)]
 
 
 def _is_inside(table: TypedTable, inside: np.ndarray, row: int) -> bool:

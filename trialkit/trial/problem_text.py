@@ -17,10 +17,14 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.errors import CODES, Problem
-from trialkit.formatting import counted, sentence_case
+from trialkit.formatting import counted, listed, sentence_case
 
 COLUMNS = (c.SEVERITY, c.CODE, c.FILE, c.ROW, c.KEY, c.COLUMN, c.FOUND, c.ALLOWED, c.FIX)
 NARROWEST = 40
+MOST_RUNS = 12
+"""Runs of rows that are named where many rows have the same thing wrong; `frame` has every row."""
+MOST_KEYS = 3
+"""Keys that are named where several rows have the same thing wrong; of more only the rows."""
 _PLAIN = str.maketrans(
     {"–": "-", "—": "-", "−": "-", "’": "'", "“": '"', "”": '"', "…": "...", "°": " deg ", "²": "2", "µ": "u"}
 )
@@ -43,6 +47,8 @@ def frame(problems: Iterable[Problem]) -> pd.DataFrame:
 def text(problems: Sequence[Problem], sentence: str, width: int = 100, ascii_only: bool = False) -> str:
     """Problems for a terminal: grouped by file, each with where, what, what is allowed and what to do.
 
+    Rows of a file that have the very same thing wrong are told together.
+
     Parameters
     ----------
     problems : sequence of Problem
@@ -63,8 +69,8 @@ def text(problems: Sequence[Problem], sentence: str, width: int = 100, ascii_onl
             counted(n, noun) for n, noun in ((n_errors, "error"), (len(mine) - n_errors, "warning")) if n
         ]
         lines += [_clean(f"{file}: {', '.join(counts)}", ascii_only)]
-        for problem in mine:
-            lines += _lines(problem, width, ascii_only)
+        for alike in _alike(mine):
+            lines += _lines(alike, width, ascii_only)
         lines.append("")
     return "\n".join([*lines, _clean(sentence, ascii_only)])
 
@@ -90,17 +96,47 @@ def html_table(problems: Sequence[Problem], sentence: str) -> str:
     return f"{said}<table><thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table>"
 
 
-def _lines(problem: Problem, width: int, ascii_only: bool) -> list[str]:
-    """One problem: a line that says where, then what, what is allowed and what to do."""
-    where = f"row {problem.row}" if problem.row is not None else "whole file"
-    where += f" ({problem.key})" if problem.key else ""
+def _alike(problems: Sequence[Problem]) -> list[list[Problem]]:
+    """The problems of one file, those together that differ in nothing but the row."""
+    groups: dict[tuple, list[Problem]] = {}
+    for problem in problems:
+        said = (problem.code, problem.column, problem.found, problem.allowed, problem.fix)
+        groups.setdefault((*said, problem.row is None and problem.key), []).append(problem)
+    return list(groups.values())
+
+
+def _rows(rows: Iterable[int]) -> str:
+    """Row numbers, runs of neighbors as from-to: ``"rows 4, 5 and 10-12"``."""
+    runs: list[list[int]] = []
+    for row in sorted(set(rows)):
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    words: list[str] = []
+    for run in runs[:MOST_RUNS]:
+        words += map(str, run) if len(run) < 3 else [f"{run[0]}-{run[-1]}"]
+    rest = sum(map(len, runs[MOST_RUNS:]))
+    noun = "row" if len(runs) == len(runs[0]) == 1 else "rows"
+    return f"{noun} {listed([*words, f'{rest:,} more'] if rest else words)}"
+
+
+def _lines(alike: Sequence[Problem], width: int, ascii_only: bool) -> list[str]:
+    """Problems that differ only in the row: a line that says where, then what, what is allowed and what to do."""
+    problem = alike[0]
+    rows = [one.row for one in alike if one.row is not None]
+    where = _rows(rows) if rows else "whole file"
+    keys = dict.fromkeys(one.key for one in alike if one.key)
+    where += f" ({'; '.join(keys)})" if 0 < len(keys) <= MOST_KEYS else ""
     said = (
-        f"{problem.column} is {problem.found}"
+        ("found", f"{problem.column} is {problem.found}")
         if problem.column and problem.found
-        else problem.column or problem.found
+        else ("name", problem.column)
+        if problem.column
+        else ("found", problem.found)
     )
     meaning = sentence_case(CODES[problem.code].meaning) + "."
-    parts = [("", meaning), ("found", said), ("allowed", problem.allowed), ("to do", problem.fix)]
+    parts = [("", meaning), said, ("allowed", problem.allowed), ("to do", problem.fix)]
     first = f"{problem.severity}, {where} [{problem.code}]"
     lines = textwrap.wrap(
         _clean(first, ascii_only),

@@ -18,7 +18,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.columns import CHOICE, MOMENT, WHOLE, Column
 from trialkit.errors import Problem
-from trialkit.tables import KEY_SEPARATOR, Table
+from trialkit.tables import DECISIONS, KEY_SEPARATOR, Table
 from trialkit.trial.headings import MOST_ROWS, Heading, RawTable, counted_rest, shown
 from trialkit.trial.values import FREE_TEXT, Fault, allowed_words, read_cell, read_cells
 
@@ -186,7 +186,11 @@ class TypedTable:
         for column in self.table.columns:
             if column.required and column.name in self.headings:
                 blank = self.is_missing(column.name) & looked_at
-                fix = "Fill in what was recorded, or leave the row out by a line in decisions."
+                fix = (
+                    "Fill it in."
+                    if self.table is DECISIONS
+                    else "Fill in what was recorded, or leave the row out by a line in decisions."
+                )
                 found += self._listed(
                     "cell-missing",
                     column.name,

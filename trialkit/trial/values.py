@@ -27,10 +27,14 @@ FIRST_YEAR, LAST_YEAR = 1990, 2100
 DATE_SHOWN = "2031-01-14"
 MOMENT_SHOWN = "2031-01-14T05:30"
 MOMENT_ALLOWED = f"a date such as {DATE_SHOWN} or {MOMENT_SHOWN}"
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Invisible signs that turn the direction of all that follows, the numbers of a report included."""
+LONGEST_SLIP = 200
+"""Characters up to which a text that is no number is looked at for the likely slip; a longer one is no slip of the pen."""
 FREE_TEXT = Column("", TEXT, "", "")
 """What a column that the table does not have is read as."""
 
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
 _MOMENT = re.compile(
     r"([0-9]{4})-([0-9]{2})-([0-9]{2})(?:[T ]([0-9]{2}):([0-9]{2})(?::([0-9]{2})(?:\.([0-9]{1,6}))?)?)?"
 )
@@ -187,7 +191,7 @@ def _is_unprintable(sign: str, column: Column) -> bool:
     return (
         sign == NUL_SHOWN
         or (category == "Cc" and sign not in "\n\r\t")
-        or (category == "Cf" and column.kind != TEXT)
+        or (category == "Cf" and (column.kind != TEXT or sign in _TURNING))
     )
 
 
@@ -221,12 +225,13 @@ def _not_a_number(text: str, heading: Heading, column: Column) -> Fault:
     """Why the text is not a number, and what to type instead; the likeliest slip first."""
     in_inches = heading.unit == "in"
     allowed = allowed_words(heading)
-    if units.fraction_value(text) is not None:
-        return Fault(
-            "not-a-number",
-            allowed,
-            f"Write {units.fraction_value(text):g}: only lengths in inches may be typed as fractions.",
-        )
+    example = "3" if column.kind == WHOLE else "5.375" if in_inches else "12.5"
+    plain = f"Write a plain number, such as {example}."
+    if len(text) > LONGEST_SLIP:
+        return Fault("not-a-number", allowed, plain)
+    inches = units.fraction_value(text)
+    if inches is not None:
+        return Fault("not-a-number", allowed, _inches_fix(inches, heading))
     if _DATES.fullmatch(text):
         return Fault("date-for-number", allowed, _date_fix(in_inches))
     if _FRACTION_LIKE.fullmatch(text):
@@ -236,14 +241,19 @@ def _not_a_number(text: str, heading: Heading, column: Column) -> Fault:
         return Fault("decimal-comma", allowed, comma)
     if text.casefold() in _NOT_RECORDED:
         return Fault("not-a-number", allowed, "Leave the cell blank where nothing was recorded.")
-    example = "3" if column.kind == WHOLE else "5.375" if in_inches else "12.5"
-    return Fault(
-        "not-a-number", allowed, _typed_unit_fix(text, heading) or f"Write a plain number, such as {example}."
-    )
+    return Fault("not-a-number", allowed, _typed_unit_fix(text, heading) or plain)
 
 
 def _unit(heading: Heading) -> str:
     return "inches" if heading.unit == "in" else units.UNIT_NAMES.get(heading.unit, "")
+
+
+def _inches_fix(inches: float, heading: Heading) -> str:
+    """What to write for a fraction that stands in a column of another unit."""
+    if heading.unit in units.alternatives("in"):
+        there = f"{units.from_canonical(inches, 'in', heading.unit):g} {heading.unit}"
+        return f"It looks like inches: {inches:.10g} in are {there}. Convert it, or end the header in _in if all of it is in inches."
+    return f"Write {inches:.10g}: only lengths in inches may be typed as fractions."
 
 
 def _date_fix(in_inches: bool) -> str:
