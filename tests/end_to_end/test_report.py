@@ -235,3 +235,11 @@ def test_a_broken_trial_writes_nothing(tmp_path):
     with pytest.raises(TrialDataError, match=r"edge_types.csv"):
         reporting.write_report(folder, reports=tmp_path / "reports", quiet=True)
     assert not (tmp_path / "reports").exists()
+
+
+def test_a_reference_that_was_never_read_gives_a_report_without_a_comparison(tmp_path):
+    readings = [line for line in TABLES["wear_readings"].splitlines() if not line.startswith(("S1", "S3"))]
+    folder = write_trial(tmp_path / "trial", wear_readings="\n".join(readings) + "\n")
+    report = reporting.write_report(folder, reports=tmp_path / "reports", quiet=True)
+    assert pd.read_csv(report.parent / "tables" / "wear_ratios.csv").empty
+    assert "No edge type is set against the reference" in text_of(report)

@@ -236,9 +236,11 @@ def usual_variants(
     -------
     list of Variant or Change
         Each truck left out; another run-in; what stands apart left out; those of `others`; miles from counters alone;
-        odometer miles; geometric means; the thinnest spot; the mixed model.
+        odometer miles; geometric means; the thinnest spot; the mixed model. Empty if the reference was never read, since
+        there is no comparison to vary then.
     """
-
+    if rates.reference not in set(rates.table[c.EDGE_TYPE].astype(str)):
+        return []
     found: list[Variant | Change | None] = [*vr.without_each_truck(rates)]
 
     def fitted(

@@ -26,7 +26,7 @@ from trialkit.edges.comparison import (
 from trialkit.edges.crosscheck import CrossCheck
 from trialkit.edges.life import SET, project_life
 from trialkit.edges.life_comparison import compare_lives
-from trialkit.edges.wear import WearRates, fit_wear_rates
+from trialkit.edges.wear import WearRates, edge_type_order, fit_wear_rates
 from trialkit.stats.inference import Sample
 from trialkit.stats.ratios import BOUNDED, ratio_set
 
@@ -108,9 +108,12 @@ def work_out(changes: Sequence[Change]) -> list[Variant]:
         return []
     tables = [_marked(change.rates.table, number) for number, change in enumerate(changes)]
     trucks = [_marked(change.rates.trucks, number) for number, change in enumerate(changes)]
+    first = changes[0].rates
+    order = edge_type_order(first.table[c.EDGE_TYPE], first.reference or None)  # the reference, even if never read
+    rows = pd.concat(tables, ignore_index=True)
     together = replace(
-        changes[0].rates,
-        table=pd.concat(tables, ignore_index=True),
+        first,
+        table=rows.assign(**{c.EDGE_TYPE: pd.Categorical(rows[c.EDGE_TYPE], categories=order)}),
         trucks=pd.concat(trucks, ignore_index=True),
     )
     table = compare_edge_types(together).table
