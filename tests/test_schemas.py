@@ -131,7 +131,7 @@ def test_very_many_impossible_values_are_counted(tmp_path):
 def test_doubtful_value_is_a_warning(tmp_path):
     problem = only(
         tmp_path,
-        edge_types=replaced("edge_types", "6,3,set", "1.5,0.5,set").replace("5,1.5,set", "5,1.5,set"),
+        edge_types=replaced("edge_types", "6,3,set", "1.5,1.2,set").replace("5,1.5,set", "5,1.5,set"),
         wear_readings=low_heights(),
     )
     assert (problem.code, problem.severity, problem.row, problem.column) == (

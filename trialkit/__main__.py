@@ -61,7 +61,7 @@ def _report(options: argparse.Namespace) -> int:
         _existing(options.folder),
         reports=options.out,
         through=options.through,
-        parameters=dict(options.parameter),
+        parameters={name: _literal(text) for name, text in options.parameter},
         quiet=options.quiet,
     )
     print(path)
@@ -93,15 +93,8 @@ def _day(text: str) -> dt.date:
         raise argparse.ArgumentTypeError(f'"{text}" is not a day such as 2031-01-14') from None
 
 
-class _Parameter(argparse.Action):
-    """Collects ``-p NAME VALUE``; a value that reads as a number or yes/no is one."""
-
-    def __call__(self, parser, namespace, values, option_string=None):
-        name, text = values
-        getattr(namespace, self.dest).append((name, _literal(text)))
-
-
 def _literal(text: str) -> object:
+    """The value of a parameter; what reads as a number or as true or false is one."""
     words = {"true": True, "false": False}
     if text.lower() in words:
         return words[text.lower()]
@@ -142,7 +135,7 @@ def _parser() -> argparse.ArgumentParser:
         help="where reports go (default: reports)",
     )
     report.add_argument(
-        "-p", "--parameter", nargs=2, action=_Parameter, default=[], metavar=("NAME", "VALUE"),
+        "-p", "--parameter", nargs=2, action="append", default=[], metavar=("NAME", "VALUE"),
         help="set a notebook parameter; may be repeated",
     )  # fmt: skip
     report.add_argument("--quiet", action="store_true", help="print only the path of the report")

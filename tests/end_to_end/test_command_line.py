@@ -112,11 +112,18 @@ def test_demo_writes_a_folder_and_never_over_one(tmp_path, capsys):
     assert before == {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-def test_parameters_read_as_numbers_and_yes_or_no():
-    options = command_line._parser().parse_args(
-        ["report", "x", "-p", "a", "1", "-p", "b", "0.5", "-p", "c", "true", "-p", "d", "x"]
+def test_parameters_read_as_numbers_and_yes_or_no(monkeypatch):
+    given = {}
+
+    def write_report(folder, *, parameters, **rest):
+        given.update(parameters)
+        return folder
+
+    monkeypatch.setattr("trialkit.report.reporting.write_report", write_report)
+    command_line.main(
+        ["report", str(DEMO), "-p", "a", "1", "-p", "b", "0.5", "-p", "c", "true", "-p", "d", "x"]
     )
-    assert dict(options.parameter) == {"a": 1, "b": 0.5, "c": True, "d": "x"}
+    assert given == {"a": 1, "b": 0.5, "c": True, "d": "x"}
 
 
 def test_a_stop_by_the_keyboard_is_told(monkeypatch, capsys, trial_folder):

@@ -109,7 +109,9 @@ def work_out(changes: Sequence[Change]) -> list[Variant]:
     tables = [_marked(change.rates.table, number) for number, change in enumerate(changes)]
     trucks = [_marked(change.rates.trucks, number) for number, change in enumerate(changes)]
     first = changes[0].rates
-    order = edge_type_order(first.table[c.EDGE_TYPE], first.reference or None)  # the reference, even if never read
+    order = edge_type_order(
+        first.table[c.EDGE_TYPE], first.reference or None
+    )  # the reference, even if never read
     rows = pd.concat(tables, ignore_index=True)
     together = replace(
         first,

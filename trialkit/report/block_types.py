@@ -9,6 +9,7 @@ and reads them back from an executed notebook.
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -22,6 +23,8 @@ MIME = "application/vnd.trialkit.block+json"
 TEMPLATES = Path(__file__).parent / "templates"
 INTERIM = "interim, not for decision"
 
+_WORDS = re.compile(r'<(t[dh](?: scope="\w+")?(?: class="long")?)>')
+"""The opening tag of a cell that holds no number; text from data is escaped and never looks like one."""
 _VERDICT_WORDS = {
     "better": "Better",
     "worse": "Worse",
@@ -41,7 +44,7 @@ class Block(BaseModel):
 
     def html(self) -> str:
         """The block as a piece of HTML, for a notebook."""
-        return _macros().fragment(self)
+        return _fragment(self)
 
     def plain(self) -> str:
         """The block as text."""
@@ -201,7 +204,7 @@ class Figure(Block):
 
     def html(self) -> str:
         """The block as a piece of HTML, for a notebook."""
-        return _macros().fragment(self, f"data:image/png;base64,{self.png}")
+        return _fragment(self, f"data:image/png;base64,{self.png}")
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, Any]:
         return super()._repr_mimebundle_() | {"image/svg+xml": self.svg, "image/png": self.png}
@@ -235,6 +238,14 @@ AnyBlock = Annotated[
     Meta | Heading | Text | Listing | Findings | Table | Figure | Problems | Notes,
     Field(discriminator="kind"),
 ]
+
+
+def _fragment(block: Block, picture: str = "") -> str:
+    """The HTML of a block for a notebook, with the words of its tables flush left.
+
+    JupyterLab sets every cell flush right, and takes a style sheet out of a notebook that it does not trust.
+    """
+    return _WORDS.sub(r'<\1 style="text-align: left">', str(_macros().fragment(block, picture)))
 
 
 @cache

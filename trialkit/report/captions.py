@@ -141,7 +141,7 @@ def several_positions(table: pd.DataFrame) -> bool:
     return table[c.PLOW_POSITION].nunique() > 1
 
 
-def who(row: Mapping[Any, Any], labels: Mapping[str, str], several: bool) -> str:
+def who(row: Mapping[Any, Any] | pd.Series, labels: Mapping[str, str], several: bool) -> str:
     """Edge type of a row as a description names it, with the plow position if there are several."""
     name = labels.get(str(row[c.EDGE_TYPE]), str(row[c.EDGE_TYPE]))
     return f"{name}, {formatting.position_name(str(row[c.PLOW_POSITION]))}" if several else name

@@ -19,7 +19,16 @@ from trialkit import __version__, tables
 from trialkit import columns as c
 from trialkit.edges import comparison, wear
 from trialkit.formatting import counted, day, listed, number, sentence_case
-from trialkit.report import blocks, doubt_study, doubt_words, life_study, noise_study, noise_words, study
+from trialkit.report import (
+    blocks,
+    doubt_study,
+    doubt_words,
+    life_study,
+    life_words,
+    noise_study,
+    noise_words,
+    study,
+)
 from trialkit.report.doubt_study import Doubt
 from trialkit.report.life_study import LifeStudy
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy
@@ -222,8 +231,20 @@ def limits(trial: Trial) -> list[str]:
 
 
 def caveats(rates: wear.WearRates, compared: comparison.WearComparison) -> list[str]:
-    """What the analyses themselves ask to be kept in mind."""
+    """What the wear analysis itself asks to be kept in mind."""
     return [*rates.notes, *compared.notes]
+
+
+def small_print(found: Studies) -> list[str]:
+    """What all analyses ask to be kept in mind, each said once."""
+    said = [
+        *caveats(found.rates, found.compared),
+        *life_words.caveats(found.lives),
+        *found.noise.notes,
+        *found.shaking.notes,
+        *doubt_words.caveats(found.doubt),
+    ]
+    return list(dict.fromkeys(said))
 
 
 def method(rates: wear.WearRates, compared: comparison.WearComparison) -> list[str]:

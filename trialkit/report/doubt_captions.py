@@ -17,7 +17,7 @@ from trialkit import formatting
 from trialkit.edges.comparison import ratio_number
 from trialkit.formatting import level_words
 from trialkit.report import doubt_figures
-from trialkit.report.captions import FigureWords, figure_words, some
+from trialkit.report.captions import FigureWords, figure_words, several_positions, some, who
 from trialkit.report.figure_rows import labels_of, number_of, types_of
 from trialkit.report.figures import n_trucks, ratio_words
 
@@ -132,6 +132,4 @@ def board(result: Any, *, labels: Mapping[str, str] | None = None) -> FigureWord
 
 
 def _name(row: pd.Series, names: Mapping[str, str], result: Any) -> str:
-    name = formatting.named(str(row[c.EDGE_TYPE]), names)
-    several = result.table[c.PLOW_POSITION].nunique() > 1
-    return f"{name}, {formatting.position_name(str(row[c.PLOW_POSITION]))}" if several else name
+    return formatting.sentence_case(who(row, names, several_positions(result.table)))

@@ -19,7 +19,7 @@ from trialkit import columns as c
 from trialkit import formatting
 from trialkit.formatting import level_words
 from trialkit.report import theme
-from trialkit.report.figure_rows import labels_of, number_of, types_of
+from trialkit.report.figure_rows import labels_of, new_panels, number_of, types_of
 from trialkit.report.figures import MOST_SHAPES, n_trucks, name_trucks
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def truck_wear(rates: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] 
     wear = wear_since_install(readings)
     names = types_of(wear)
     with theme.print_style():
-        axes = _panels(max(1, len(names)), sharey=False)
+        axes = _panels(len(names), sharey=False)
         styles = theme.edge_styles(types_of(readings))
         for panel, name in zip(axes, names, strict=False):
             own = wear[wear[c.EDGE_TYPE].astype(str) == name]
@@ -136,7 +136,7 @@ def residuals(result: Any, *, labels: Mapping[str, str] | None = None) -> np.nda
     every = every.assign(**{c.MILES_MI: every[c.MILES_MI] - start})
     names = types_of(every)
     with theme.print_style():
-        axes = _panels(max(1, len(names)), sharey=True)
+        axes = _panels(len(names), sharey=True)
         styles = theme.edge_styles(types_of(result.readings))
         for panel, name in zip(axes, names, strict=False):
             own = every[every[c.EDGE_TYPE].astype(str) == name]
@@ -262,28 +262,11 @@ def _merged(lists: Sequence[Sequence[str]]) -> list[str]:
 
 # ---------------------------------------------------------------- panels
 def _panels(n: int, *, sharey: bool) -> np.ndarray:
-    import matplotlib.pyplot as plt
-
-    across = 1 if n <= 3 else 2
-    down = math.ceil(n / across)
-    _, axes = plt.subplots(
-        down, across, figsize=(theme.WIDTH_IN, 0.75 + 1.65 * down), sharex=True, sharey=sharey, squeeze=False
-    )
-    for spare in axes.ravel()[n:]:
-        spare.remove()
-    return axes.ravel()[:n]
+    return new_panels(n, 1 if n <= 3 else 2, 0.75, 1.65, sharex=True, sharey=sharey)
 
 
 def _board_panels(n: int, rows: int) -> np.ndarray:
-    import matplotlib.pyplot as plt
-
-    across = 2 if n > 1 else 1
-    down = max(1, math.ceil(n / across))
-    height = 0.95 + down * (0.55 + BOARD_ROW_IN * rows)
-    _, axes = plt.subplots(down, across, figsize=(theme.WIDTH_IN, height), sharey=True, squeeze=False)
-    for spare in axes.ravel()[max(n, 1) :]:
-        spare.remove()
-    return axes.ravel()[: max(n, 1)]
+    return new_panels(n, 2 if n > 1 else 1, 0.95, 0.55 + BOARD_ROW_IN * rows, sharey=True)
 
 
 def _title(

@@ -18,6 +18,7 @@ from trialkit.edges.blade_share import PLOWING, SEASON
 from trialkit.edges.sensitivity import CANNOT_TELL, NO
 from trialkit.formatting import interval, level_words, number, sentence_case
 from trialkit.report import blocks
+from trialkit.report.captions import several_positions, who
 from trialkit.report.doubt_study import Doubt
 from trialkit.report.figure_rows import number_of
 from trialkit.report.figures import ratio_words
@@ -96,9 +97,7 @@ def _side_by_side(doubt: Doubt, rows: pd.DataFrame, first: str, caption: str) ->
 
 
 def _comparison(doubt: Doubt, row: Mapping[Any, Any]) -> str:
-    name = sentence_case(doubt.board.label(str(row[c.EDGE_TYPE])))
-    several = doubt.board.table[c.PLOW_POSITION].nunique() > 1
-    return f"{name}, {position_name(str(row[c.PLOW_POSITION]))}" if several else name
+    return sentence_case(who(row, doubt.board.labels, several_positions(doubt.board.table)))
 
 
 def _ratio_cell(row: Mapping[Any, Any]) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
@@ -101,6 +102,31 @@ def new_axes(rows: int) -> Axes:
 
     _, ax = plt.subplots(figsize=(theme.WIDTH_IN, 0.85 + ROW_IN * max(rows, 1)))
     return ax
+
+
+def new_panels(
+    n: int, across: int, rest_in: float, panel_in: float, *, sharex: bool = False, sharey: bool = False
+) -> np.ndarray:
+    """`n` panels of the printed width, so many beside each other; at least one.
+
+    Parameters
+    ----------
+    n, across : int
+        How many panels, and how many in a row.
+    rest_in, panel_in : float
+        Height of what is not a panel, and of each panel. [in]
+    sharex, sharey : bool
+        Whether all have the same axis.
+    """
+    import matplotlib.pyplot as plt
+
+    n = max(n, 1)
+    down = math.ceil(n / across)
+    size = (theme.WIDTH_IN, rest_in + panel_in * down)
+    _, axes = plt.subplots(down, across, figsize=size, squeeze=False, sharex=sharex, sharey=sharey)
+    for spare in axes.ravel()[n:]:
+        spare.remove()
+    return axes.ravel()[:n]
 
 
 def set_scale(ax: Axes, values: Sequence[float], estimates: Sequence[float]) -> tuple[float, float]:

@@ -9,7 +9,7 @@ returns the Axes. The words that belong to a figure (caption, description, the n
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,6 +28,7 @@ from trialkit.report.figure_rows import (
     name_rows,
     name_sides,
     new_axes,
+    new_panels,
     of_row,
     one_of,
     set_scale,
@@ -60,8 +61,33 @@ def wear_rates(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str]
     Axes
         The axis is logarithmic when the estimates differ by 10 times or more and all are positive.
     """
+    said = f"Mean wear rate [{theme.drawable(one_of(result.table, c.UNIT))}]"
+    return mean_forest(result, ax, labels, c.ESTIMATE, rate_words, said)
+
+
+def mean_forest(
+    result: Any,
+    ax: Axes | None,
+    labels: Mapping[str, str] | None,
+    of_trucks: str,
+    words: Callable[[float, float, float], str],
+    said: str,
+) -> Axes:
+    """Means over trucks, one row each, with the trucks as small marks.
+
+    Parameters
+    ----------
+    result, ax, labels
+        As for `wear_rates`.
+    of_trucks : str
+        Column of `result.trucks` that is the truck's own value.
+    words : callable
+        Estimate and ends of the interval as the label of a row says them.
+    said : str
+        Name of the axis.
+    """
     rows = list(estimate_rows(result.table, labels_of(result, labels)))
-    trucks = [of_row(result.trucks, row)[c.ESTIMATE].dropna().to_numpy(float) for row in rows]
+    trucks = [of_row(result.trucks, row)[of_trucks].dropna().to_numpy(float) for row in rows]
     with theme.print_style():
         ax = ax if ax is not None else new_axes(len(rows))
         values = [
@@ -82,11 +108,11 @@ def wear_rates(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str]
                 mec=row.style.color,
                 mew=0.9,
             )
-            direct_label(ax, row, place, left, right, rate_words(row.estimate, row.low, row.high))
+            direct_label(ax, row, place, left, right, words(row.estimate, row.low, row.high))
         name_rows(ax, rows)
         scale = ", logarithmic scale" if ax.get_xscale() == "log" else ""
         ax.set_xlabel(
-            f"Mean wear rate [{theme.drawable(one_of(result.table, c.UNIT))}]{scale}\n"
+            f"{said}{scale}\n"
             f"Line: {level_words(result.confidence_level)} of the mean over trucks. Small open marks: single trucks."
         )
         return ax
@@ -198,7 +224,7 @@ def heights(
     known = known.assign(**{c.MILES_MI: known[c.MILES_MI] - by_set.transform("min")})
     lines = result.segments.dropna(subset=[c.ESTIMATE]) if result is not None else None
     with theme.print_style():
-        axes = _new_panels(max(1, len(names))) if ax is None else np.atleast_1d(ax).ravel()
+        axes = _new_panels(len(names)) if ax is None else np.atleast_1d(ax).ravel()
         styles = theme.edge_styles(names)
         for panel, name in zip(axes, names, strict=False):
             own = known[known[c.EDGE_TYPE].astype(str) == name]
@@ -238,16 +264,7 @@ def n_trucks(readings: pd.DataFrame) -> int:
 
 
 def _new_panels(n: int) -> np.ndarray:
-    import matplotlib.pyplot as plt
-
-    across = 1 if n <= 3 else 2
-    down = math.ceil(n / across)
-    _, axes = plt.subplots(
-        down, across, figsize=(theme.WIDTH_IN, 0.6 + 1.8 * down), sharex=True, sharey=True, squeeze=False
-    )
-    for spare in axes.ravel()[n:]:
-        spare.remove()
-    return axes.ravel()[:n]
+    return new_panels(n, 1 if n <= 3 else 2, 0.6, 1.8, sharex=True, sharey=True)
 
 
 def _zero_miles(frame: pd.DataFrame, start: pd.Series) -> np.ndarray:

@@ -32,6 +32,7 @@ from trialkit.report.figure_rows import (
     draw_interval,
     estimate_rows,
     name_rows,
+    new_panels,
 )
 
 if TYPE_CHECKING:
@@ -112,7 +113,7 @@ def doses(result: Any, ax: Any = None) -> list[Axes]:
     names = list(dict.fromkeys(result.table[c.EDGE_TYPE]))
     styles = theme.edge_styles(names)
     with theme.print_style():
-        axes = _dose_panels(max(1, len(shown))) if ax is None else list(np.atleast_1d(ax).ravel())
+        axes = _dose_panels(len(shown)) if ax is None else list(np.atleast_1d(ax).ravel())
         for panel, criterion in zip(axes, shown, strict=False):
             _dose_panel(panel, criterion, table[table[c.CRITERION] == criterion.name], hours, names, styles)
         if shown:
@@ -298,16 +299,8 @@ def _ticks(
 
 # ---------------------------------------------------------------- doses
 def _dose_panels(n: int) -> list[Axes]:
-    import matplotlib.pyplot as plt
-
-    across = 2 if n in (2, 4) else min(n, 3)
-    down = math.ceil(n / across)
-    _, axes = plt.subplots(
-        down, across, figsize=(theme.WIDTH_IN, 0.95 + PANEL_IN * down), sharex=True, squeeze=False
-    )
-    for spare in axes.ravel()[n:]:
-        spare.remove()
-    panels = list(axes.ravel()[:n])
+    across = 2 if n in (2, 4) else min(max(n, 1), 3)
+    panels = list(new_panels(n, across, 0.95, PANEL_IN, sharex=True))
     for lowest in panels[-across:]:
         lowest.tick_params(labelbottom=True)
     return panels

@@ -18,20 +18,9 @@ from trialkit import columns as c
 from trialkit import formatting
 from trialkit.edges.profile import USED_PCT
 from trialkit.edges.unevenness import RANGE
-from trialkit.formatting import level_words
 from trialkit.report import theme
-from trialkit.report.figure_rows import (
-    direct_label,
-    draw_interval,
-    estimate_rows,
-    labels_of,
-    name_rows,
-    new_axes,
-    of_row,
-    set_scale,
-    types_of,
-)
-from trialkit.report.figures import apart
+from trialkit.report.figure_rows import labels_of, new_panels, types_of
+from trialkit.report.figures import apart, mean_forest
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -60,7 +49,7 @@ def profiles(result: Any, ax: Any = None, *, labels: Mapping[str, str] | None = 
     cells = profile_cells(result.table)
     styles = theme.edge_styles(types_of(result.table))
     with theme.print_style():
-        axes = _new_panels(max(1, len(cells))) if ax is None else np.atleast_1d(ax).ravel()
+        axes = _new_panels(len(cells)) if ax is None else np.atleast_1d(ax).ravel()
         several = len({place for place, _ in cells}) > 1
         for panel, (place, kind) in zip(axes, cells, strict=False):
             table = result.table
@@ -107,30 +96,8 @@ def unevenness(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str]
     Axes
         Logarithmic when the estimates differ by 10 times or more and all are positive.
     """
-    rows = list(estimate_rows(result.table, labels_of(result, labels)))
-    trucks = [of_row(result.trucks, row)[RANGE].dropna().to_numpy(float) for row in rows]
-    with theme.print_style():
-        ax = ax if ax is not None else new_axes(len(rows))
-        values = [
-            value
-            for row, own in zip(rows, trucks, strict=True)
-            for value in (row.estimate, row.low, row.high, *own)
-        ]
-        left, right = set_scale(ax, values, [row.estimate for row in rows])
-        for place, (row, own) in enumerate(zip(rows, trucks, strict=True)):
-            draw_interval(ax, row, place, left, right)
-            ax.plot(
-                own, np.full(len(own), place + 0.27), ls="", marker=row.style.marker, ms=3.6, mfc="white", mec=row.style.color,
-                mew=0.9,
-            )  # fmt: skip
-            direct_label(ax, row, place, left, right, range_words(row.estimate, row.low, row.high))
-        name_rows(ax, rows)
-        scale = ", logarithmic scale" if ax.get_xscale() == "log" else ""
-        ax.set_xlabel(
-            f"Inches that thinnest and thickest spot grow apart in 1,000 miles{scale}\n"
-            f"Line: {level_words(result.confidence_level)} of the mean over trucks. Small open marks: single trucks."
-        )
-        return ax
+    said = "Inches that thinnest and thickest spot grow apart in 1,000 miles"
+    return mean_forest(result, ax, labels, RANGE, range_words, said)
 
 
 def range_words(estimate: float, low: float, high: float) -> str:
@@ -179,13 +146,4 @@ def _draw_profile(panel: Axes, own: pd.DataFrame, style: theme.EdgeStyle) -> Non
 
 
 def _new_panels(n: int) -> np.ndarray:
-    import matplotlib.pyplot as plt
-
-    across = 1 if n == 1 else 2
-    down = math.ceil(n / across)
-    _, axes = plt.subplots(
-        down, across, figsize=(theme.WIDTH_IN, 0.8 + 2.3 * down), sharey=True, squeeze=False
-    )
-    for spare in axes.ravel()[n:]:
-        spare.remove()
-    return axes.ravel()[:n]
+    return new_panels(n, 1 if n <= 1 else 2, 0.8, 2.3, sharey=True)

@@ -18,7 +18,7 @@ import os
 import platform
 import shutil
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -143,7 +143,13 @@ def _documents(runs: tuple[running.NotebookRun, ...], work: Path) -> list[blocks
     return council
 
 
-def _run_record(trial, given: Mapping[str, Any], runs, council, final: Path) -> dict[str, Any]:
+def _run_record(
+    trial: checks.Trial,
+    given: Mapping[str, Any],
+    runs: Sequence[running.NotebookRun],
+    council: Sequence[blocks.Block],
+    final: Path,
+) -> dict[str, Any]:
     """What the run was made from, for `run.json`."""
     return {
         "trial_id": trial.settings.trial_id,
@@ -205,7 +211,7 @@ def _keep_failure(executed: Path, kept: Path) -> str:
 
 
 @contextlib.contextmanager
-def _progress(total: int, quiet: bool):
+def _progress(total: int, quiet: bool) -> Iterator[Callable[[running.NotebookRun], None]]:
     """A progress bar on a terminal, plain lines elsewhere, nothing when quiet."""
     if quiet:
         yield lambda run: None

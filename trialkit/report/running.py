@@ -21,6 +21,8 @@ from typing import Any
 from trialkit.errors import ReportError, UsageError, near_match, os_reason
 
 AT_A_TIME = 2
+_OUR_ERRORS = {"TrialDataError", "NotEnoughDataError", "ReportError", "UsageError", "TrialkitError"}
+"""Errors whose text is meant for the analyst as it stands."""
 _NAME = re.compile(r"^\d\d_\w+\.ipynb$")
 _QUIET_KERNEL = ["--IPKernelApp.log_level=50"]
 """A kernel that is shut down while it is busy would tell so as an error; a failing cell is told by papermill anyway."""
@@ -183,9 +185,5 @@ def failure(source: Path, executed: Path, cell_index: int, error_name: str, mess
         ]
         headings = [line.lstrip("# ") for line in headings if line.startswith("#")]
         heading = f', under "{headings[-1]}"' if headings else ""
-    ours = error_name.endswith("Error") and error_name in _OUR_ERRORS
-    reason = message if ours else f"{error_name}: {message}"
+    reason = message if error_name in _OUR_ERRORS else f"{error_name}: {message}"
     return f"{source.name} stopped at cell {cell_index + 1}{heading}:\n{reason}"
-
-
-_OUR_ERRORS = {"TrialDataError", "NotEnoughDataError", "ReportError", "UsageError", "TrialkitError"}

@@ -24,13 +24,14 @@ from trialkit.errors import Problem
 from trialkit.tables import Table
 from trialkit.trial.headings import (
     BLANK,
-    MOST_ROWS,
     NUL_SHOWN,
     Heading,
     RawTable,
-    counted_rest,
     match_headings,
+    no_header,
+    ragged_rows,
     shown,
+    unnamed_column,
 )
 
 NOT_TEXT_SHARE = 0.02
@@ -44,6 +45,9 @@ _MARKS = (
 _SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "vertical bars"}
 _BLOCK = 1 << 23
 _PIECE = 50_000
+_TOO_MANY_CELLS = (
+    "Put a cell that holds a comma into quotation marks, and write decimals with a period: 5.375, not 5,375."
+)
 _END = "\u2400end\u2400"
 
 
@@ -82,12 +86,7 @@ def read_delimited(data: bytes, table: Table, file: str) -> tuple[RawTable | Non
     if header is None or _swallows_rows(header):
         return None, [*problems, _quote_open(file, max(header_row, 1))]
     if not header:
-        return None, [
-            *problems,
-            Problem(
-                "file-empty", file, fix=f"Put the column names into the first row: {', '.join(table.names)}."
-            ),
-        ]
+        return None, [*problems, no_header(table, file)]
     separator = _other_separator(header)
     if separator:
         fix = "Save it as CSV with commas between the cells (CSV UTF-8), with a period as the decimal sign."
@@ -111,10 +110,9 @@ def read_delimited(data: bytes, table: Table, file: str) -> tuple[RawTable | Non
     filled = frame.notna().any(axis=1).to_numpy()
     if not filled.all():
         frame = frame.loc[filled]
-    problems += _ragged("row-cells", rows.wide, len(header), file)
-    problems += _ragged(
-        "row-short", [item for item in rows.short if item[0] in frame.index], len(header), file
-    )
+    short = [item for item in rows.short if item[0] in frame.index]
+    problems += ragged_rows("row-cells", rows.wide, len(header), file, _TOO_MANY_CELLS)
+    problems += ragged_rows("row-short", short, len(header), file, "Look whether a comma is missing.")
     problems += _unnamed(frame, header, file)
     named = [number for number, heading in enumerate(headings) if heading is not None]
     kept = tuple(heading for heading in headings if heading is not None)
@@ -345,31 +343,11 @@ def _quote_open(file: str, row: int | None) -> Problem:
     return Problem("quote-open", file, row=row, fix=fix)
 
 
-def _ragged(code: str, odd: list[tuple[int, int]], width: int, file: str) -> list[Problem]:
-    """One problem for each row with too many or too few cells."""
-    fix = {
-        "row-cells": "Put a cell that holds a comma into quotation marks, and write decimals with a period: 5.375, not 5,375.",
-        "row-short": "Look whether a comma is missing.",
-    }[code]
-    allowed = f"{width} cells, as in the header"
-    listed = [
-        Problem(code, file, row=row, found=f"{cells} cells", allowed=allowed, fix=fix)
-        for row, cells in odd[:MOST_ROWS]
-    ]
-    return listed + counted_rest(code, file, "", len(odd) - MOST_ROWS, fix)
-
-
 def _unnamed(frame: pd.DataFrame, header: list[str], file: str) -> list[Problem]:
     """Columns that hold cells but have no name."""
     problems = []
     for number, name in enumerate(header):
         if name.strip(BLANK) == "" and frame[number].notna().any():
             row = frame.index[frame[number].notna()][0]
-            found = shown(str(frame[number].loc[row]))
-            fix = "Give the column a name in the header, or delete its cells."
-            problems.append(
-                Problem(
-                    "column-unnamed", file, row=int(row), column=f"column {number + 1}", found=found, fix=fix
-                )
-            )
+            problems.append(unnamed_column(number + 1, int(row), str(frame[number].loc[row]), file))
     return problems

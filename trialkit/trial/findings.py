@@ -77,15 +77,10 @@ class Source:
     def possible(self, name: str) -> np.ndarray:
         """A column of numbers with the impossible ones left blank; those are reported by themselves."""
         column, values = self.table.column(name), self.frame[name].to_numpy(dtype=float)
-        low, high = column.low, column.high
-        good = (
-            np.ones(len(values), dtype=bool)
-            if low is None
-            else values > low
-            if column.low_excluded
-            else values >= low
-        )
-        return np.where(good & (values <= (np.inf if high is None else high)), values, np.nan)
+        low = -np.inf if column.low is None else column.low
+        high = np.inf if column.high is None else column.high
+        good = (values > low if column.low_excluded else values >= low) & (values <= high)
+        return np.where(good, values, np.nan)
 
     def in_file_unit(self, name: str, value):
         """A canonical value, or several, in the unit of the file."""
@@ -101,12 +96,10 @@ class Source:
         tail = f" {units.UNIT_NAMES.get(unit, unit)}" if unit else ""
         if low is None:
             return f"up to {self.number(name, high or 0.0)}{tail}"
+        if high is None and low_excluded:
+            return f"above {self.number(name, low)}{tail}"
         if high is None:
-            return (
-                f"above {self.number(name, low)}{tail}"
-                if low_excluded
-                else f"{self.number(name, low)}{tail} or more"
-            )
+            return f"{self.number(name, low)}{tail} or more"
         return f"{'above' if low_excluded else 'from'} {self.number(name, low)} to {self.number(name, high)}{tail}"
 
     def row(self, position: int) -> int:

@@ -115,7 +115,7 @@ def match_headings(
     known = {name: (column, unit) for column in table.columns for name, unit in spellings(column).items()}
     names = [cell.strip(BLANK) for cell in header]
     if not any(name.casefold() in known for name in names) and not _is_misspelled(names, known):
-        return [None] * len(names), [_no_header(table, names, file)]
+        return [None] * len(names), [no_header(table, file, names)]
     headings: list[Heading | None] = []
     first: dict[str, str] = {}
     problems = []
@@ -169,11 +169,29 @@ def _is_misspelled(names: Sequence[str], known: Iterable[str]) -> bool:
     return 2 * sum(bool(nearest_name(name, known)) for name in filled) >= len(filled) > 0
 
 
-def _no_header(table: Table, names: Sequence[str], file: str) -> Problem:
+def no_header(table: Table, file: str, names: Sequence[str] = ()) -> Problem:
+    """That a file has no header row; `names` is what stands in its first row, if there is one."""
+    row = 1 if names else None
     names = [name for name in names if name]
     found = ", ".join(map(shown, names[:NAMES_SHOWN])) + (", ..." if len(names) > NAMES_SHOWN else "")
     fix = f"Put the column names into the first row: {', '.join(table.names)}."
-    return Problem("file-empty", file, row=1, found=found, fix=fix)
+    return Problem("file-empty", file, row=row, found=found, fix=fix)
+
+
+def unnamed_column(number: int, row: int, cell: str, file: str) -> Problem:
+    """That a column holds cells but has no name; `cell` is the first of them and `row` its row."""
+    fix = "Give the column a name in the header, or delete its cells."
+    return Problem("column-unnamed", file, row=row, column=f"column {number}", found=shown(cell), fix=fix)
+
+
+def ragged_rows(code: str, odd: Sequence[tuple[int, int]], width: int, file: str, fix: str) -> list[Problem]:
+    """One problem for each row with more or fewer cells than the header; `odd` holds row and number of cells."""
+    allowed = f"{width} cells, as in the header"
+    listed = [
+        Problem(code, file, row=row, found=f"{cells} cells", allowed=allowed, fix=fix)
+        for row, cells in odd[:MOST_ROWS]
+    ]
+    return listed + counted_rest(code, file, "", len(odd) - MOST_ROWS, fix)
 
 
 def _twice(first: str, again: str, column: Column | None, file: str) -> Problem:

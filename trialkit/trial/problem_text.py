@@ -128,13 +128,10 @@ def _lines(alike: Sequence[Problem], width: int, ascii_only: bool) -> list[str]:
     where = _rows(rows) if rows else "whole file"
     keys = dict.fromkeys(one.key for one in alike if one.key)
     where += f" ({'; '.join(keys)})" if 0 < len(keys) <= MOST_KEYS else ""
-    said = (
-        ("found", f"{problem.column} is {problem.found}")
-        if problem.column and problem.found
-        else ("name", problem.column)
-        if problem.column
-        else ("found", problem.found)
-    )
+    if problem.column and not problem.found:
+        said = ("name", problem.column)
+    else:
+        said = ("found", " is ".join(filter(None, (problem.column, problem.found))))
     meaning = sentence_case(CODES[problem.code].meaning) + "."
     parts = [("", meaning), said, ("allowed", problem.allowed), ("to do", problem.fix)]
     first = f"{problem.severity}, {where} [{problem.code}]"

@@ -205,13 +205,9 @@ def _one_of_these(column: Column) -> str:
 
 # ---------------------------------------------------------------- numbers
 def _number(text: str, heading: Heading, column: Column) -> float | Fault:
-    value = (
-        float(text)
-        if _NUMBER.fullmatch(text)
-        else units.fraction_value(text)
-        if heading.unit == "in"
-        else None
-    )
+    value = float(text) if _NUMBER.fullmatch(text) else None
+    if value is None and heading.unit == "in":
+        value = units.fraction_value(text)
     if value is None or not math.isfinite(value):
         return _not_a_number(text, heading, column)
     if column.choices and value not in {float(choice) for choice in column.choices}:
@@ -320,11 +316,9 @@ def _moment_fix(text: str) -> str:
     month = re.search(_MONTH, text, re.IGNORECASE)
     if re.fullmatch(r"[0-9]{5}(?:\.[0-9]+)?", text):
         day = dt.date(1899, 12, 30) + dt.timedelta(days=numbers[0])
-        return (
-            written
-            if not FIRST_YEAR <= day.year <= LAST_YEAR
-            else f"A spreadsheet has stored the number of a day. If {day} is meant, write {day}, or format the column as text."
-        )
+        if FIRST_YEAR <= day.year <= LAST_YEAR:
+            return f"A spreadsheet has stored the number of a day. If {day} is meant, write {day}, or format the column as text."
+        return written
     if _MOMENT.match(text) and re.search(r"(?:Z|[+-][0-9]{2}:?[0-9]{2})$", text, re.IGNORECASE):
         return f"Write the local time without a zone, such as {MOMENT_SHOWN}."
     if month and len(numbers) == 2 and max(numbers) >= FIRST_YEAR:

@@ -23,12 +23,21 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import Problem
 from trialkit.tables import TABLES, Table
-from trialkit.trial.headings import BLANK, MOST_ROWS, RawTable, counted_rest, match_headings, shown
+from trialkit.trial.headings import (
+    BLANK,
+    RawTable,
+    match_headings,
+    no_header,
+    ragged_rows,
+    shown,
+    unnamed_column,
+)
 
 MOST_UNPACKED_BYTES = 256 * 1024 * 1024
 """A workbook that unpacks to more is not opened; a sheet of a few hundred thousand rows stays below."""
 LAST_ROW = 1_048_576
 """Rows that a sheet of this file format can have."""
+_CELLS_BESIDE = "Move the cells to the right of the table to another sheet, or give their column a name."
 IGNORED_SHEETS = ("readme",)
 IGNORED_STARTS = ("_", ".")
 
@@ -210,11 +219,7 @@ def _read_rows(rows: Iterable[list[str]], table: Table, file: str) -> tuple[RawT
     numbered = ((number, cells) for number, cells in enumerate(rows, start=1) if any(cells))
     _, header = next(numbered, (0, []))
     if not header:
-        return None, [
-            Problem(
-                "file-empty", file, fix=f"Put the column names into the first row: {', '.join(table.names)}."
-            )
-        ]
+        return None, [no_header(table, file)]
     headings, problems = match_headings(table, header, file)
     if not any(headings):
         return None, problems
@@ -227,7 +232,7 @@ def _read_rows(rows: Iterable[list[str]], table: Table, file: str) -> tuple[RawT
             beside.append((number, len(cells)))
         for place, column in enumerate(cells_of):
             column.append((cells[place] or None) if place < len(cells) else None)
-    problems += _beside(beside, len(header), file)
+    problems += ragged_rows("row-cells", beside, len(header), file, _CELLS_BESIDE)
     problems += _unnamed(cells_of, index, header, file)
     kept = [
         (heading, _categories(cells))
@@ -248,34 +253,14 @@ def _categories(cells: list[str | None]) -> pd.Categorical:
     return pd.Categorical.from_codes(codes, pd.Index(list(texts)))
 
 
-def _beside(beside: list[tuple[int, int]], width: int, file: str) -> list[Problem]:
-    """Cells to the right of the table."""
-    fix = "Move the cells to the right of the table to another sheet, or give their column a name."
-    allowed = f"{width} cells, as in the header"
-    listed = [
-        Problem("row-cells", file, row=row, found=f"{cells} cells", allowed=allowed, fix=fix)
-        for row, cells in beside[:MOST_ROWS]
-    ]
-    return listed + counted_rest("row-cells", file, "", len(beside) - MOST_ROWS, fix)
-
-
 def _unnamed(
     cells_of: list[list[str | None]], index: list[int], header: list[str], file: str
 ) -> list[Problem]:
     """Columns that hold cells but have no name."""
     problems = []
     for number, (name, cells) in enumerate(zip(header, cells_of, strict=True), start=1):
-        filled = (
-            [(row, cell) for row, cell in zip(index, cells, strict=True) if cell is not None]
-            if name == ""
-            else []
-        )
-        if filled:
-            row, found = filled[0]
-            fix = "Give the column a name in the header, or delete its cells."
-            problems.append(
-                Problem(
-                    "column-unnamed", file, row=row, column=f"column {number}", found=shown(found), fix=fix
-                )
-            )
+        filled = ((row, cell) for row, cell in zip(index, cells, strict=True) if cell is not None)
+        row, cell = next(filled, (0, ""))
+        if name == "" and row:
+            problems.append(unnamed_column(number, row, cell, file))
     return problems
