@@ -186,7 +186,8 @@ class Settings(_Section):
     season: Text = Field(description="the winter, such as 2030-31")
     reference_edge_type: Text = Field(description="edge type with which the others are compared")
     units: Literal["us", "metric"] = Field(
-        default="us", description="units in which results are shown: us or metric"
+        default="us",
+        description="units in which results are to be shown: us or metric (so far they are shown in us units whatever it says)",
     )
     currency: str = Field(
         default="USD", pattern=r"^[A-Z]{3}$", description="currency of every amount, as a three-letter code"
