@@ -1,0 +1,126 @@
+"""Units in which results are shown: US customary or metric.
+
+Answers: in which unit does a reader see this number?
+
+Analyses and saved tables are always in the canonical units of `units` (in, mi, lb, ...). What people read goes through
+here: the system is an option of the running process, as the style of figures is. It is set once from `trial.toml` when
+a trial is loaded for a report, and no analysis looks at it.
+
+Factors are those of `units`: exact by definition.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from typing import Any
+
+from trialkit import units
+
+US, METRIC = "us", "metric"
+SYSTEMS = (US, METRIC)
+
+_system: ContextVar[str] = ContextVar("display_system", default=US)
+
+# canonical unit -> (metric unit, factor); a unit that is not here is shown as it is
+_METRIC: dict[str, tuple[str, float]] = {
+    "in": ("mm", units.INCH_MM),
+    "ft": ("m", units.FOOT_M),
+    "mi": ("km", units.MILE_KM),
+    "lane-mi": ("lane-km", units.MILE_KM),
+    "two-lane mi": ("two-lane km", units.MILE_KM),
+    "lb": ("kg", units.POUND_KG),
+    "short ton": ("metric ton", units.SHORT_TON_LB * units.POUND_KG / 1000.0),
+    "gal": ("L", units.GALLON_L),
+    "mph": ("km/h", units.MILE_KM),
+}
+_WORDS = {
+    "inch": "millimeter", "inches": "millimeters", "foot": "meter", "feet": "meters", "mile": "kilometer",
+    "miles": "kilometers", "lane-mile": "lane-kilometer", "lane-miles": "lane-kilometers", "pound": "kilogram",
+    "pounds": "kilograms", "ton": "metric ton", "tons": "metric tons", "gallon": "liter", "gallons": "liters",
+}  # fmt: skip
+_PART = re.compile(r"(?P<count>[\d,]+ )?(?P<unit>.+)")
+
+
+def use(system: str) -> None:
+    """Show results in ``"us"`` or ``"metric"`` units from now on.
+
+    Raises
+    ------
+    ValueError
+        If it is neither.
+    """
+    if system not in SYSTEMS:
+        raise ValueError(f'"{system}" is not a system of units; allowed: {", ".join(SYSTEMS)}')
+    _system.set(system)
+
+
+@contextmanager
+def showing(system: str) -> Iterator[None]:
+    """Show results in a system within a ``with`` block, and as before after it."""
+    before = _system.get()
+    use(system)
+    try:
+        yield
+    finally:
+        _system.set(before)
+
+
+def is_metric() -> bool:
+    """Whether results are shown in metric units."""
+    return _system.get() == METRIC
+
+
+def unit(name: str) -> str:
+    """The unit in which a quantity of the canonical unit `name` is shown.
+
+    Parameters
+    ----------
+    name : str
+        A canonical unit as it is printed, also a quotient: ``"in"``, ``"in/1000 mi"``, ``"lb/lane-mi"``, ``"°F"``.
+
+    Examples
+    --------
+    >>> with showing("metric"):
+    ...     unit("in/1000 mi"), unit("lb/lane-mi"), unit("dBA")
+    ('mm/1000 km', 'kg/lane-km', 'dBA')
+    """
+    if not is_metric():
+        return name
+    if name == "°F":
+        return "°C"
+    return "/".join(_metric_part(part)[0] for part in name.split("/"))
+
+
+def value(number: Any, name: str) -> Any:
+    """A number, array or Series of the canonical unit `name`, in the unit in which it is shown.
+
+    Examples
+    --------
+    >>> with showing("metric"):
+    ...     value(2.0, "in"), value(1.0, "$/mi") * 1.609344
+    (50.8, 1.0)
+    """
+    if not is_metric():
+        return number
+    if name == "°F":
+        return (number - 32.0) / 1.8
+    top, *below = (_metric_part(part)[1] for part in name.split("/"))
+    factor = top
+    for part in below:
+        factor /= part
+    return number * factor
+
+
+def word(us_word: str) -> str:
+    """A unit as a sentence spells it: ``"miles"`` is ``"kilometers"`` where results are shown in metric units."""
+    return _WORDS.get(us_word, us_word) if is_metric() else us_word
+
+
+def _metric_part(part: str) -> tuple[str, float]:
+    matched = _PART.fullmatch(part)
+    count, bare = (matched["count"] or "", matched["unit"]) if matched else ("", part)
+    shown, factor = _METRIC.get(bare, (bare, 1.0))
+    return f"{count}{shown}", factor
