@@ -83,3 +83,35 @@ def test_counts_lists_and_days():
     assert formatting.times(12.34) == "12 times"
     assert formatting.percent(95) == "95%"
     assert formatting.sentence_case("plain steel") == "Plain steel"
+
+
+@pytest.mark.parametrize(
+    ("value", "currency", "decimals", "text"),
+    [
+        (0, "USD", None, "$0.00"),
+        (99.994, "USD", None, "$99.99"),
+        (9_999.4, "USD", None, "$9,999"),
+        (-48_260, "EUR", None, "-48,300 EUR"),
+        (-0.004, "USD", None, "$0.00"),
+        (1234.5, "USD", -2, "$1,200"),
+        (NAN, "CAD", None, "–"),
+        (None, "USD", None, "–"),
+    ],
+)
+def test_money(value, currency, decimals, text):
+    assert formatting.money(value, currency, decimals) == text
+
+
+@pytest.mark.parametrize(
+    ("estimate", "low", "high", "text"),
+    [
+        (0.8712, 0.8212, 0.9212, "$0.87 ($0.82 to $0.92) per mile"),
+        (0.0042, -0.001, 0.009, "$0.004 (-$0.001 to $0.009) per mile"),
+        (12.34, 9.9, 14.9, "$12.34 ($9.90 to $14.90) per mile"),
+        (48_210.0, 43_300.0, 52_900.0, "$48,200 ($43,300 to $52,900) per mile"),
+        (1.2, NAN, NAN, "$1.20 (no interval) per mile"),
+        (1.2, -math.inf, 1.5, "$1.20 (at most $1.50) per mile"),
+    ],
+)
+def test_money_with_its_interval(estimate, low, high, text):
+    assert formatting.money_interval(estimate, low, high, unit="per mile") == text

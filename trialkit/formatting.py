@@ -138,3 +138,72 @@ def sentence_case(text: str) -> str:
 def named(name: str, labels: Mapping[str, str]) -> str:
     """The label of a name as it stands alone, in a table or a figure; the name itself if it has none."""
     return sentence_case(labels[name]) if name in labels else name
+
+
+def money(value: float, currency: str = "USD", decimals: int | None = None) -> str:
+    """An amount with its currency: a dollar sign for USD, otherwise the three-letter code after the number.
+
+    Without `decimals` an amount of 10,000 or more is rounded to hundreds, one of 100 or more to whole units, and a smaller one
+    to cents.
+
+    Parameters
+    ----------
+    value : float
+        Amount; a dash is printed where there is none.
+    currency : str
+        Three-letter code.
+    decimals : int, optional
+        Decimal places; -1 rounds to tens, -2 to hundreds.
+
+    Examples
+    --------
+    >>> money(1234.56), money(-0.75), money(1234.56, "CAD"), money(48210)
+    ('$1,235', '-$0.75', '1,235 CAD', '$48,200')
+    """
+    if value is None or not math.isfinite(value):
+        return "–"
+    if decimals is None:
+        decimals = money_decimals(value)
+    text = fixed(value, decimals)
+    sign, figure = ("-", text[1:]) if text.startswith("-") else ("", text)
+    return f"{sign}${figure}" if currency == "USD" else f"{sign}{figure} {currency}"
+
+
+def money_decimals(value: float) -> int:
+    """Decimal places with which an amount of that size is printed when nothing else is known."""
+    size = abs(value)
+    return -2 if size >= 10_000 else 0 if size >= 100 else 2
+
+
+def money_interval(estimate: float, low: float, high: float, currency: str = "USD", unit: str = "") -> str:
+    """An amount with its interval, rounded to what the interval supports; to cents, or finer where cents would hide it.
+
+    Parameters
+    ----------
+    estimate, low, high : float
+        Amount and the ends of its interval; an end that is missing is said as "at least" or "at most".
+    currency : str
+        Three-letter code.
+    unit : str
+        What the amount is per: ``"per mile"``.
+
+    Examples
+    --------
+    >>> money_interval(1.2345, 1.01, 1.52, unit="per mile"), money_interval(1.2, 1.0, float("inf"), "CAD")
+    ('$1.23 ($1.01 to $1.52) per mile', '1.20 CAD (at least 1.00 CAD)')
+    """
+    tail = f" {unit}" if unit else ""
+    places = interval_decimals(estimate, low, high)
+    places = 2 if places == 1 else max(2, places - 1) if places > 1 else places
+    shown = money(estimate, currency, places)
+    if not (math.isfinite(low) or math.isfinite(high)):
+        return f"{shown} ({NO_INTERVAL}){tail}"
+    return f"{shown} ({money_span(low, high, currency, places)}){tail}"
+
+
+def money_span(low: float, high: float, currency: str = "USD", decimals: int = 2) -> str:
+    """``"$1.20 to $1.80"``, ``"at least $1.20"`` or ``"at most $1.80"``."""
+    first, last = (money(end, currency, decimals) for end in (low, high))
+    if not math.isfinite(high):
+        return f"at least {first}"
+    return f"{first} to {last}" if math.isfinite(low) else f"at most {last}"

@@ -17,20 +17,15 @@ from typing import Annotated, Any, Literal
 import pandas as pd
 from pydantic import BaseModel, ConfigDict, Field
 
+from trialkit import verdicts
 from trialkit.report import cells, prose
+from trialkit.verdicts import INTERIM
 
 MIME = "application/vnd.trialkit.block+json"
 TEMPLATES = Path(__file__).parent / "templates"
-INTERIM = "interim, not for decision"
 
 _WORDS = re.compile(r'<(t[dh](?: scope="\w+")?(?: class="long")?)>')
 """The opening tag of a cell that holds no number; text from data is escaped and never looks like one."""
-_VERDICT_WORDS = {
-    "better": "Better",
-    "worse": "Worse",
-    "not_shown": "Not shown",
-    "not_enough_data": "Not enough data",
-}
 
 
 class Block(BaseModel):
@@ -121,12 +116,12 @@ class Finding(BaseModel):
 
     sentence: str
     detail: str = ""
-    verdict: Literal["", "better", "worse", "not_shown", "not_enough_data"] = ""
+    verdict: Literal[""] | verdicts.Verdict = ""
 
     @property
     def verdict_words(self) -> str:
         """The verdict as it is printed."""
-        return _VERDICT_WORDS.get(self.verdict, "")
+        return verdicts.words(self.verdict)
 
 
 class Findings(Block):

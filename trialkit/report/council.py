@@ -11,7 +11,7 @@ import math
 import platform
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import pandas as pd
 
@@ -34,6 +34,7 @@ from trialkit.report.life_study import LifeStudy
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy
 from trialkit.trial import lineage, stays
 from trialkit.trial.checks import Checked, Trial, last_data_date
+from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
 
 SUBTITLE = "Report on the cutting edge trial"
 FINDING_TITLE = "What was found"
@@ -53,7 +54,6 @@ PROVENANCE_CAPTION = "What this was made from"
 EFFECT_CAPTION = "The comparison with and without the readings that were left out"
 NO_DECISIONS = "Nothing was corrected or left out."
 
-Verdict = Literal["better", "worse", "not_shown", "not_enough_data"]
 
 FACT, VALUE, ROWS = "fact", "value", "rows"
 FACT_HEADINGS = {FACT: "What", VALUE: "Value", ROWS: "Rows"}
@@ -173,13 +173,13 @@ def life_findings(lives: LifeStudy) -> list[blocks.Finding]:
 def _verdict(row: Mapping[Hashable, Any], confidence_level: float) -> Verdict:
     """Better or worse only if the interval leaves out no difference and so does Holm's adjustment over the types."""
     if not row or not math.isfinite(row[c.CONF_LOW]):
-        return "not_enough_data"
+        return NOT_ENOUGH_DATA
     shown = not row[c.P_HOLM] >= 1 - confidence_level
     if shown and row[c.CONF_LOW] > 1:
-        return "better"
+        return BETTER
     if shown and row[c.CONF_HIGH] < 1:
-        return "worse"
-    return "not_shown"
+        return WORSE
+    return NOT_SHOWN
 
 
 def tried(trial: Trial, rates: wear.WearRates) -> pd.DataFrame:

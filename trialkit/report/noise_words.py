@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 import pandas as pd
 
@@ -34,8 +34,8 @@ from trialkit.report.block_types import Finding
 from trialkit.report.noise_captions import dose_text, steady_level_dba
 from trialkit.report.noise_figures import shown_task
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy
+from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
 
-Verdict = Literal["better", "worse", "not_shown", "not_enough_data"]
 VERDICT_COLUMNS = [c.QUESTION, c.EDGE_TYPE, c.VERDICT, c.SENTENCE, c.RULE]
 NOISE_QUESTION = "Is it quieter in the cab with the blade down?"
 VIBRATION_QUESTION = "Is the driver shaken less?"
@@ -312,8 +312,8 @@ def _verdict(row: pd.Series, none: float) -> Verdict:
     """Better where the interval lies below the value that means no difference, worse where above."""
     low, high = row[c.CONF_LOW], row[c.CONF_HIGH]
     if not (math.isfinite(low) and math.isfinite(high)):
-        return "not_enough_data"
-    return "better" if high < none else "worse" if low > none else "not_shown"
+        return NOT_ENOUGH_DATA
+    return BETTER if high < none else WORSE if low > none else NOT_SHOWN
 
 
 def verdicts(noise: NoiseStudy, vibration: VibrationStudy) -> pd.DataFrame:
