@@ -16,7 +16,9 @@ CONDA = yaml.safe_load((ROOT / "environment.yml").read_text(encoding="utf-8"))["
 
 
 def test_both_lists_are_the_same():
-    conda = [Requirement(line) for line in CONDA if isinstance(line, str) and line != "pip"]
+    from_pip = next(line["pip"] for line in CONDA if isinstance(line, dict))
+    lines = [*CONDA, *(line for line in from_pip if not line.startswith("--"))]
+    conda = [Requirement(line) for line in lines if isinstance(line, str) and line != "pip"]
     conda_bounds = {package.name: package.specifier for package in conda}
     assert conda_bounds.pop("python") == Requirement(f"python{PROJECT['requires-python']}").specifier
     assert conda_bounds == {
