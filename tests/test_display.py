@@ -26,6 +26,7 @@ def test_us_units_are_shown_as_they_are():
         ("in/1000 mi", "mm/1000 km", 25.4 / 1.609344),
         ("lb/lane-mi", "kg/lane-km", 0.45359237 / 1.609344),
         ("$/mi", "$/km", 1 / 1.609344),
+        ("per 1000 mi", "per 1000 km", 1 / 1.609344),
         ("dBA", "dBA", 1.0),
     ],
 )
@@ -49,6 +50,25 @@ def test_words_and_the_way_back():
             "storms",
         ]
     assert display.word("miles") == "miles"
+
+
+def test_fixed_texts_and_decimals():
+    said = "Mileages, inches and foot-pounds of 1,000 blade-down miles; smiles stay."
+    assert display.words(said) == said
+    assert display.decimals(2, "in") == 2
+    with display.showing("metric"):
+        assert display.words(said) == (
+            "Distances, millimeters and meter-kilograms of 1,000 blade-down kilometers; smiles stay."
+        )
+        assert display.words("Miles") == "Kilometers"
+        assert [display.decimals(2, "in"), display.decimals(0, "mi"), display.decimals(1, "dBA")] == [1, 0, 1]
+
+
+def test_the_switch_holds_in_every_thread():
+    from concurrent.futures import ThreadPoolExecutor
+
+    with display.showing("metric"), ThreadPoolExecutor(1) as pool:
+        assert pool.submit(display.unit, "in").result() == "mm"
 
 
 def test_another_system_is_refused():

@@ -3,18 +3,18 @@
 Answers: in which unit does a reader see this number?
 
 Analyses and saved tables are always in the canonical units of `units` (in, mi, lb, ...). What people read goes through
-here: the system is an option of the running process, as the style of figures is. It is set once from `trial.toml` when
-a trial is loaded for a report, and no analysis looks at it.
+here: the system is an option of the running process, as the style of figures is. `checks.Checked.require_clean`, the only
+way to a trial, sets it from `trial.toml`; no computation looks at it.
 
 Factors are those of `units`: exact by definition.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from contextvars import ContextVar
 from typing import Any
 
 from trialkit import units
@@ -22,7 +22,7 @@ from trialkit import units
 US, METRIC = "us", "metric"
 SYSTEMS = (US, METRIC)
 
-_system: ContextVar[str] = ContextVar("display_system", default=US)
+_shown_in = {"system": US}  # one for the process, for the threads of a notebook's kernel too
 
 # canonical unit -> (metric unit, factor); a unit that is not here is shown as it is
 _METRIC: dict[str, tuple[str, float]] = {
@@ -40,7 +40,10 @@ _WORDS = {
     "inch": "millimeter", "inches": "millimeters", "foot": "meter", "feet": "meters", "mile": "kilometer",
     "miles": "kilometers", "lane-mile": "lane-kilometer", "lane-miles": "lane-kilometers", "pound": "kilogram",
     "pounds": "kilograms", "ton": "metric ton", "tons": "metric tons", "gallon": "liter", "gallons": "liters",
+    "mileage": "distance", "mileages": "distances",
 }  # fmt: skip
+_ANY_WORD = re.compile(rf"\b({'|'.join(_WORDS)})\b", re.IGNORECASE)
+_PER = "per "
 _PART = re.compile(r"(?P<count>[\d,]+ )?(?P<unit>.+)")
 
 
@@ -54,23 +57,23 @@ def use(system: str) -> None:
     """
     if system not in SYSTEMS:
         raise ValueError(f'"{system}" is not a system of units; allowed: {", ".join(SYSTEMS)}')
-    _system.set(system)
+    _shown_in["system"] = system
 
 
 @contextmanager
 def showing(system: str) -> Iterator[None]:
     """Show results in a system within a ``with`` block, and as before after it."""
-    before = _system.get()
+    before = _shown_in["system"]
     use(system)
     try:
         yield
     finally:
-        _system.set(before)
+        use(before)
 
 
 def is_metric() -> bool:
     """Whether results are shown in metric units."""
-    return _system.get() == METRIC
+    return _shown_in["system"] == METRIC
 
 
 def unit(name: str) -> str:
@@ -79,7 +82,8 @@ def unit(name: str) -> str:
     Parameters
     ----------
     name : str
-        A canonical unit as it is printed, also a quotient: ``"in"``, ``"in/1000 mi"``, ``"lb/lane-mi"``, ``"°F"``.
+        A canonical unit as it is printed, also a quotient: ``"in"``, ``"in/1000 mi"``, ``"lb/lane-mi"``, ``"per 1000 mi"``,
+        ``"°F"``.
 
     Examples
     --------
@@ -91,6 +95,8 @@ def unit(name: str) -> str:
         return name
     if name == "°F":
         return "°C"
+    if name.startswith(_PER):
+        return _PER + unit(name.removeprefix(_PER))
     return "/".join(_metric_part(part)[0] for part in name.split("/"))
 
 
@@ -107,6 +113,8 @@ def value(number: Any, name: str) -> Any:
         return number
     if name == "°F":
         return (number - 32.0) / 1.8
+    if name.startswith(_PER):
+        name = f"1/{name.removeprefix(_PER)}"
     top, *below = (_metric_part(part)[1] for part in name.split("/"))
     factor = top
     for part in below:
@@ -117,6 +125,40 @@ def value(number: Any, name: str) -> Any:
 def word(us_word: str) -> str:
     """A unit as a sentence spells it: ``"miles"`` is ``"kilometers"`` where results are shown in metric units."""
     return _WORDS.get(us_word, us_word) if is_metric() else us_word
+
+
+def words(us_words: str) -> str:
+    """A fixed text with every unit word in it as it is shown: ``"Blade-down miles"`` is ``"Blade-down kilometers"``.
+
+    Only for texts without a number that has to be converted, and without names from the trial, which stay as they are.
+
+    Examples
+    --------
+    >>> with showing("metric"):
+    ...     words("Inches worn in 1,000 miles")
+    'Millimeters worn in 1,000 kilometers'
+    """
+    return _ANY_WORD.sub(_shown_word, us_words) if is_metric() else us_words
+
+
+def decimals(us_decimals: int, name: str) -> int:
+    """Decimals that show a quantity of the canonical unit `name` about as finely as `us_decimals` do in that unit.
+
+    Examples
+    --------
+    >>> with showing("metric"):
+    ...     decimals(2, "in"), decimals(0, "mi")
+    (1, 0)
+    """
+    if not is_metric() or name == "°F":
+        return us_decimals
+    return us_decimals - round(math.log10(value(1.0, name)))
+
+
+def _shown_word(matched: re.Match[str]) -> str:
+    found = matched[0]
+    shown = _WORDS[found.lower()]
+    return shown.capitalize() if found[0].isupper() else shown
 
 
 def _metric_part(part: str) -> tuple[str, float]:
