@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from trialkit import display
+
 SETTINGS = """\
 trial_id = "small"
 title = "Cutting edge trial"
@@ -154,6 +156,13 @@ def _workbook_value(cell: str) -> object:
     if re.fullmatch(r"-?\d+\.\d+", cell):
         return float(cell)
     return cell
+
+
+@pytest.fixture(autouse=True)
+def shown_in_us_units():
+    """A trial that is loaded sets the units of display; the next test begins with the usual ones."""
+    with display.showing(display.US):
+        yield
 
 
 @pytest.fixture(name="write_trial")

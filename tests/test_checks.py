@@ -8,6 +8,7 @@ import pytest
 from conftest import SETTINGS, TABLES, replaced, write_trial
 from season import table
 
+from trialkit import display
 from trialkit.errors import CODES, TrialDataError
 from trialkit.trial import checks
 
@@ -240,3 +241,12 @@ def test_text_from_the_data_cannot_become_markup(tmp_path):
     checked = checks.check_trial(write_trial(tmp_path, wear_readings=table("wear_readings", r5_set_id=nasty)))
     assert nasty in checked.text(200)
     assert "<img" not in checked._repr_html_()
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"), [('units = "metric"\ncurrency = "CAD"\n', ("mm", "CAD")), ("", ("in", "$"))]
+)
+def test_a_trial_is_shown_in_its_own_units_and_currency(tmp_path, said, shown):
+    with display.showing("us" if said else "metric"):
+        checks.check_trial(write_trial(tmp_path / "trial", settings=SETTINGS + said)).require_clean()
+        assert (display.unit("in"), display.unit("$")) == shown

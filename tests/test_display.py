@@ -71,6 +71,15 @@ def test_the_switch_holds_in_every_thread():
         assert pool.submit(display.unit, "in").result() == "mm"
 
 
+def test_the_dollar_sign_is_for_dollars_only():
+    assert display.unit("$/mi") == "$/mi"
+    with display.showing("us", "CAD"):
+        assert [display.currency(), display.unit("$"), display.unit("$/mi"), display.value(2.0, "$/mi")] == [
+            "CAD", "CAD", "CAD/mi", 2.0,
+        ]  # fmt: skip
+    assert display.currency() == "USD"
+
+
 def test_another_system_is_refused():
     with pytest.raises(ValueError, match='"imperial" is not a system of units; allowed: us, metric'):
         display.use("imperial")

@@ -82,7 +82,7 @@ def test_rates_by_cause():
     )
     none = rate_row(result, "carbide_insert", ob.BROKEN_OR_LOST)
     # closed form: -log 0.05 over 5,000 miles
-    assert (none[ob.EVENTS], none[ob.UPPER_BOUND]) == (0, pytest.approx(2.995732 / 5, rel=1e-6))
+    assert (none[ob.EVENTS], none[c.UPPER_BOUND]) == (0, pytest.approx(2.995732 / 5, rel=1e-6))
 
 
 def test_half_lives_count_the_other_cause_as_not_ended():

@@ -223,6 +223,7 @@ RESIDUAL_IN = "residual_in"
 SHEET_ROWS = "sheet_rows"
 DRIVEN_MI = "driven_mi"
 N_RECORDS = "n_records"
+UPPER_BOUND = "upper_bound"
 
 # ---------------------------------------------------------------- what a column can be
 TEXT = "text"
@@ -412,5 +413,6 @@ RESULT_LABELS: dict[str, str] = {
     SHEET_ROWS: "Rows of the table",
     DRIVEN_MI: "Odometer miles",
     N_RECORDS: "Records",
+    UPPER_BOUND: "At most",
 }
 """Heading of every column that a result table may show."""

@@ -1,4 +1,4 @@
-"""Units in which results are shown: US customary or metric.
+"""Units in which results are shown: US customary or metric, and the currency of the trial.
 
 Answers: in which unit does a reader see this number?
 
@@ -21,8 +21,9 @@ from trialkit import units
 
 US, METRIC = "us", "metric"
 SYSTEMS = (US, METRIC)
+DOLLAR, USD = "$", "USD"
 
-_shown_in = {"system": US}  # one for the process, for the threads of a notebook's kernel too
+_shown_in = (US, USD)  # one for the process, for the threads of a notebook's kernel too
 
 # canonical unit -> (metric unit, factor); a unit that is not here is shown as it is
 _METRIC: dict[str, tuple[str, float]] = {
@@ -47,33 +48,39 @@ _PER = "per "
 _PART = re.compile(r"(?P<count>[\d,]+ )?(?P<unit>.+)")
 
 
-def use(system: str) -> None:
-    """Show results in ``"us"`` or ``"metric"`` units from now on.
+def use(system: str, currency: str = USD) -> None:
+    """Show results in ``"us"`` or ``"metric"`` units, and amounts in a currency, from now on.
 
     Raises
     ------
     ValueError
-        If it is neither.
+        If the system is neither.
     """
+    global _shown_in
     if system not in SYSTEMS:
         raise ValueError(f'"{system}" is not a system of units; allowed: {", ".join(SYSTEMS)}')
-    _shown_in["system"] = system
+    _shown_in = (system, currency)
 
 
 @contextmanager
-def showing(system: str) -> Iterator[None]:
-    """Show results in a system within a ``with`` block, and as before after it."""
-    before = _shown_in["system"]
-    use(system)
+def showing(system: str, currency: str = USD) -> Iterator[None]:
+    """Show results in a system and a currency within a ``with`` block, and as before after it."""
+    before = _shown_in
+    use(system, currency)
     try:
         yield
     finally:
-        use(before)
+        use(*before)
 
 
 def is_metric() -> bool:
     """Whether results are shown in metric units."""
-    return _shown_in["system"] == METRIC
+    return _shown_in[0] == METRIC
+
+
+def currency() -> str:
+    """Three-letter code of the currency in which amounts are shown."""
+    return _shown_in[1]
 
 
 def unit(name: str) -> str:
@@ -87,10 +94,12 @@ def unit(name: str) -> str:
 
     Examples
     --------
-    >>> with showing("metric"):
-    ...     unit("in/1000 mi"), unit("lb/lane-mi"), unit("dBA")
-    ('mm/1000 km', 'kg/lane-km', 'dBA')
+    >>> with showing("metric", "EUR"):
+    ...     unit("in/1000 mi"), unit("lb/lane-mi"), unit("dBA"), unit("$/mi")
+    ('mm/1000 km', 'kg/lane-km', 'dBA', 'EUR/km')
     """
+    if name.startswith(DOLLAR) and currency() != USD:
+        return currency() + unit(name.removeprefix(DOLLAR))
     if not is_metric():
         return name
     if name == "°F":

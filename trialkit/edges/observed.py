@@ -36,7 +36,6 @@ from trialkit.trial.stays import END_EVENT, END_REASON
 
 CAUSE = "cause"
 EVENTS = "events"
-UPPER_BOUND = "upper_bound"
 N_ENDED = "n_ended"
 LONGEST_MI = "longest_mi"
 SHAPE, SHAPE_LOW, SHAPE_HIGH = "shape", "shape_low", "shape_high"
@@ -110,7 +109,7 @@ class ObservedLives(Labelled):
         start = f"On {position_words(row[c.PLOW_POSITION])}, {many} of {self.label(row[c.EDGE_TYPE])} {lost}"
         start += f" in {number(row[c.MILES_MI])} miles with {counted(int(row[c.N_SETS]), 'set')}"
         if row[EVENTS] == 0:
-            most = f"at most {number(row[UPPER_BOUND], 2)} per 1,000 miles"
+            most = f"at most {number(row[c.UPPER_BOUND], 2)} per 1,000 miles"
             return f"{start}: {most} ({level_percent(self.confidence_level)} bound)."
         low, high = row[c.CONF_LOW], row[c.CONF_HIGH]
         places = interval_decimals(row[c.ESTIMATE], low, high)
@@ -212,7 +211,7 @@ def observe_lives(
 
 
 TABLE_COLUMNS = [
-    c.EDGE_TYPE, c.PLOW_POSITION, CAUSE, EVENTS, c.MILES_MI, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, UPPER_BOUND, c.UNIT,
+    c.EDGE_TYPE, c.PLOW_POSITION, CAUSE, EVENTS, c.MILES_MI, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.UPPER_BOUND, c.UNIT,
     c.N_SETS, c.N_TRUCKS,
 ]  # fmt: skip
 MEDIAN_COLUMNS = [
@@ -288,7 +287,7 @@ def _rate_row(cause: str, rate: EventRate, here: pd.DataFrame) -> dict[str, Any]
         c.ESTIMATE: rate.estimate,
         c.CONF_LOW: rate.conf_low,
         c.CONF_HIGH: rate.conf_high,
-        UPPER_BOUND: rate.upper_bound,
+        c.UPPER_BOUND: rate.upper_bound,
         c.UNIT: RATE_UNIT,
         c.N_SETS: len(here),
         c.N_TRUCKS: here[c.TRUCK_ID].nunique(),

@@ -2,7 +2,8 @@
 
 Answers: what stands in each cell of a printed table, and what is the number behind it?
 
-Raw values are kept beside the text, so that a spreadsheet gets numbers and a page gets words. An estimate is printed to
+Raw values are kept beside the text, so that a spreadsheet gets numbers and a page gets words; both are in the units in
+which results are shown. An estimate is printed to
 what its interval supports, and the two ends of an interval are printed as one cell. A column that says the same in every
 row (the unit, the method) is said once.
 """
@@ -21,7 +22,8 @@ import pandas as pd
 from pydantic import BaseModel, ConfigDict
 
 from trialkit import columns as c
-from trialkit import formatting, tables, units
+from trialkit import display, formatting, units
+from trialkit.report.displayed import column_unit, declared, displayed, displayed_name, is_number
 
 Cell = int | float | bool | str | None
 DASH = "–"
@@ -87,23 +89,24 @@ def raw_value(value: object) -> Cell:
 def heading_and_unit(name: str) -> tuple[str, str]:
     """Heading and printed unit of a column: from the result headings, the data dictionary, or its name."""
     if name in c.RESULT_LABELS:
-        unit = next((column.unit for column in _declared(name)), "")
+        unit = next((column.unit for column in declared(name)), "")
         return c.RESULT_LABELS[name], units.UNIT_NAMES.get(unit, unit)
-    for column in _declared(name):
+    for column in declared(name):
         return column.label, units.UNIT_NAMES.get(column.unit, column.unit)
+    if "_per_" in name and column_unit(name):
+        top, _, below = column_unit(name).rpartition("/")
+        words = name.partition("_per_")[0]
+        words = words.rpartition("_")[0] or words if top else words
+        return formatting.sentence_case(words.replace("_", " ")), f"{top}/{below}" if top else below
     stem, _, suffix = name.rpartition("_")
     if stem and suffix in units.UNIT_NAMES:
         return formatting.sentence_case(stem.replace("_", " ")), units.UNIT_NAMES[suffix]
     return formatting.sentence_case(name.replace("_", " ")), ""
 
 
-def _declared(name: str) -> list[c.Column]:
-    return [column for table in tables.TABLES.values() for column in table.columns if column.name == name]
-
-
 @cache
 def _is_choice(name: str) -> bool:
-    return name == c.VERDICT or any(column.kind == c.CHOICE for column in _declared(name))
+    return name == c.VERDICT or any(column.kind == c.CHOICE for column in declared(name))
 
 
 def lay_out(
@@ -134,22 +137,23 @@ def lay_out(
     columns, rows, texts, notes
         `rows` and `texts` have one entry for each column.
     """
+    frame = displayed(frame)
     said_once, notes = _said_once(frame)
     unit = said_once.get(c.UNIT, "")
     pair = {name: (low, high) for low, high, _ in _INTERVALS for name in (low, high)}
     hidden = {*hide, *said_once, *(name for name in pair if set(pair[name]) <= set(frame.columns))}
     columns: list[Column] = []
+    kept: list[list[Cell]] = []
     texts: list[list[str]] = []
     for name in frame.columns:
         values = frame[name]
-        heading, own_unit = heading_and_unit(str(name))
-        heading = (headings or {}).get(str(name), heading)
+        heading, own_unit = _shown_heading(str(name), headings or {})
         own_unit = unit if name in _SHARED_DECIMALS and unit else own_unit
+        said = displayed_name(str(name)) if is_number(values) else str(name)
         columns.append(
-            Column(
-                name=str(name), heading=heading, unit=own_unit, align=_align(values), shown=name not in hidden
-            )
+            Column(name=said, heading=heading, unit=own_unit, align=_align(values), shown=name not in hidden)
         )
+        kept.append([raw_value(value) for value in values])
         texts.append(_texts(frame, str(name), labels or {}))
         for low, high, words in _INTERVALS:
             if name == high and low in frame.columns:
@@ -161,12 +165,21 @@ def lay_out(
                 columns.append(
                     Column(name=f"{low}_to_{high}", heading=words, unit=own_unit, align="end", kept=False)
                 )
+                kept.append([None] * len(frame))
                 texts.append(_interval_texts(frame, low, high))
-    kept = [
-        [raw_value(value) for value in frame[column.name]] if column.kept else [None] * len(frame)
-        for column in columns
-    ]
     return columns, _across(kept), _across(texts), notes
+
+
+def _shown_heading(name: str, headings: Mapping[str, str]) -> tuple[str, str]:
+    """Heading and unit of a column in the units of display; a heading that is the column's own name stays as it is."""
+    usual, unit = heading_and_unit(name)
+    heading, shown = headings.get(name, usual), display.unit(unit)
+    if heading == name:
+        return heading, shown
+    own = column_unit(name)
+    if own and heading.endswith(f", {own}"):
+        return display.words(heading.removesuffix(own)) + display.unit(own), shown
+    return display.words(heading), shown
 
 
 def _across(by_column: list[list]) -> list[list]:
@@ -183,8 +196,7 @@ def _said_once(frame: pd.DataFrame) -> tuple[dict[str, str], list[str]]:
 
 
 def _align(values: pd.Series) -> Literal["start", "end"]:
-    numeric = pd.api.types.is_numeric_dtype(values) and not pd.api.types.is_bool_dtype(values)
-    return "end" if numeric else "start"
+    return "end" if is_number(values) else "start"
 
 
 def _texts(frame: pd.DataFrame, name: str, labels: Mapping[str, str]) -> list[str]:

@@ -40,7 +40,7 @@ BRIEF_RATIOS = [
     c.N_TRUCKS,
 ]
 BRIEF_EVENTS = [
-    c.EDGE_TYPE, c.PLOW_POSITION, ob.CAUSE, ob.EVENTS, c.MILES_MI, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, ob.UPPER_BOUND, c.UNIT,
+    c.EDGE_TYPE, c.PLOW_POSITION, ob.CAUSE, ob.EVENTS, c.MILES_MI, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.UPPER_BOUND, c.UNIT,
 ]  # fmt: skip
 BRIEF_LEFT = [
     c.EDGE_TYPE, c.PLOW_POSITION, ob.CAUSE, dl.PIECE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.UNIT, dl.LEFT_IN, dl.UNEVEN_PCT,
@@ -67,7 +67,7 @@ TERM_WORDS = {
 LIVES_HEADINGS = {c.ESTIMATE: "Mean life"}
 RATIOS_HEADINGS = {c.ESTIMATE: "Times as long"}
 EVENTS_HEADINGS = {
-    ob.CAUSE: "What happened", ob.EVENTS: "Number", c.ESTIMATE: "Rate", ob.UPPER_BOUND: "Bound if none",
+    ob.CAUSE: "What happened", ob.EVENTS: "Number", c.ESTIMATE: "Rate", c.UPPER_BOUND: "Bound if none",
 }  # fmt: skip
 LEFT_HEADINGS = {
     ob.CAUSE: "Came off as", dl.PIECE: "Piece", c.ESTIMATE: "Depth thrown away", dl.LEFT_IN: "The same",
@@ -237,8 +237,8 @@ def ratios_in_brief(lives: LifeStudy) -> pd.DataFrame:
 def events_in_brief(lives: LifeStudy) -> pd.DataFrame:
     """How often sets and sections wore out or broke; the bound stands only where nothing happened."""
     table = lives.observed.table[BRIEF_EVENTS]
-    bound = table[ob.UPPER_BOUND].where(table[ob.EVENTS] == 0)
-    return table.assign(**{ob.UPPER_BOUND: bound, ob.CAUSE: table[ob.CAUSE].map(SHORT_CAUSES)})
+    bound = table[c.UPPER_BOUND].where(table[ob.EVENTS] == 0)
+    return table.assign(**{c.UPPER_BOUND: bound, ob.CAUSE: table[ob.CAUSE].map(SHORT_CAUSES)})
 
 
 def left_in_brief(lives: LifeStudy) -> pd.DataFrame:

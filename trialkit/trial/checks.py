@@ -18,6 +18,7 @@ from types import MappingProxyType
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.errors import Problem, TrialDataError, near_match, sorted_problems
 from trialkit.formatting import counted
 from trialkit.settings import FILE_NAME, Noise, Settings
@@ -172,7 +173,7 @@ class Checked:
         return problem_text.html_table(self.problems, self.sentence())
 
     def require_clean(self) -> Trial:
-        """The trial, if it has no error.
+        """The trial, if it has no error; from now on results are shown in its units and its currency (see `display`).
 
         Raises
         ------
@@ -182,6 +183,7 @@ class Checked:
         settings = self.draft.settings
         if not self.is_clean or settings is None:
             raise TrialDataError(self.problems)
+        display.use(settings.units, settings.currency)
         draft = self.draft
         return Trial(
             folder=draft.folder, settings=settings, frames=MappingProxyType(dict(draft.frames)), present=draft.present,
