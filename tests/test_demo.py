@@ -24,6 +24,7 @@ from trialkit.demo.town import INTERIM_LOOK
 from trialkit.errors import UsageError
 from trialkit.settings import Settings, check_settings
 from trialkit.trial import checks
+from trialkit.units import METRIC_SUFFIXES
 
 ROOT = Path(__file__).parents[1]
 COMMITTED = ROOT / "data_demo"
@@ -188,7 +189,7 @@ def test_twin_is_the_same_trial_in_metric_units(folder, metric_folder):
         ours, theirs = rows_of(folder, name), rows_of(metric_folder, name)
         assert len(ours) == len(theirs)
         for column in table.columns:
-            other = writing.METRIC_UNITS.get(column.unit)
+            other = METRIC_SUFFIXES.get(column.unit)
             spelled = column.name.removesuffix(column.unit) + other if other else column.name
             for us, metric in zip(ours, theirs, strict=True):
                 if other and us[column.name]:

@@ -68,6 +68,20 @@ def _report(options: argparse.Namespace) -> int:
     return CLEAN
 
 
+def _new(options: argparse.Namespace) -> int:
+    from trialkit.field import new_trial
+
+    if options.workbook:
+        print(new_trial.fresh_workbook(options.folder))
+        return CLEAN
+    started = new_trial.start_trial(options.folder, metric=options.units == "metric")
+    print(f"Written: {started.sentence()}.")
+    for number, step in enumerate(started.next_steps, start=1):
+        print(f"{number}. {step}")
+    print(started.folder)
+    return CLEAN
+
+
 def _demo(options: argparse.Namespace) -> int:
     from trialkit.demo import writing
 
@@ -113,6 +127,20 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"trialkit {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    new = commands.add_parser(
+        "new", help="start a trial folder: commented settings, empty tables and a field workbook"
+    )
+    new.add_argument("folder", type=Path, metavar="DIR", help="a new or empty folder")
+    new.add_argument(
+        "--units", choices=("us", "metric"), default="us", help="units that the headers ask for (default: us)"
+    )
+    new.add_argument(
+        "--workbook",
+        action="store_true",
+        help="only write a fresh field workbook into an existing trial folder, with the names that it knows by now",
+    )
+    new.set_defaults(run=_new)
 
     check = commands.add_parser("check", help="read a trial folder and list every problem at once")
     check.add_argument("folder", type=Path, metavar="DIR", help="the trial folder")

@@ -40,6 +40,8 @@ UNIT_NAMES = {
     "min": "min", "deg": "°", "pct": "%", "db": "dB", "dba": "dBA", "m_s2": "m/s²",
 }  # fmt: skip
 """How each unit suffix is printed."""
+METRIC_SUFFIXES = {"in": "mm", "mi": "km", "ft": "m", "f": "c", "lb": "kg", "gal": "l", "mph": "kmh"}
+"""The suffix under which a metric folder gives each canonical unit."""
 
 _FRACTION = re.compile(
     r"(?:(?P<whole>[0-9]{1,6})(?:\s+|\s*-\s*))?(?P<top>[0-9]{1,6})\s*/\s*(?P<bottom>[0-9]{1,3})"

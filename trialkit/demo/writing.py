@@ -40,9 +40,6 @@ from trialkit.demo.town import (
 )
 from trialkit.errors import UsageError
 
-METRIC_UNITS = {"in": "mm", "mi": "km", "ft": "m", "f": "c", "lb": "kg", "gal": "l", "mph": "kmh"}
-"""The unit in which the metric twin gives each canonical unit."""
-
 SYNTHETIC = (
     f"Synthetic: {TOWN}, its trucks, its storms and every number are invented. Nothing here was measured, and nothing "
     "describes a real town, product or supplier."
@@ -109,8 +106,8 @@ def _table_text(table: tables.Table, rows: Rows, metric: bool) -> str:
 
 def _spelled(column: c.Column, metric: bool) -> str:
     """The column's header: its canonical name, or with the metric unit."""
-    if metric and column.unit in METRIC_UNITS:
-        return column.name.removesuffix(column.unit) + METRIC_UNITS[column.unit]
+    if metric and column.unit in units.METRIC_SUFFIXES:
+        return column.name.removesuffix(column.unit) + units.METRIC_SUFFIXES[column.unit]
     return column.name
 
 
@@ -118,11 +115,11 @@ def _cell_text(table: tables.Table, column: c.Column, row: Row, metric: bool) ->
     value: Cell = row.get(column.name)
     if table is tables.DECISIONS and metric:
         return _metric_decision(column, row)
-    if metric and isinstance(value, Typed) and column.unit in METRIC_UNITS:
-        return repr(units.from_canonical(value.value, column.unit, METRIC_UNITS[column.unit]))
+    if metric and isinstance(value, Typed) and column.unit in units.METRIC_SUFFIXES:
+        return repr(units.from_canonical(value.value, column.unit, units.METRIC_SUFFIXES[column.unit]))
     if metric and table is tables.MATERIAL and column.name == c.UNIT_PRICE_USD and isinstance(value, Typed):
         unit = "gal" if row[c.QUANTITY_GAL] is not None else "lb"
-        return repr(value.value / units.from_canonical(1.0, unit, METRIC_UNITS[unit]))
+        return repr(value.value / units.from_canonical(1.0, unit, units.METRIC_SUFFIXES[unit]))
     return _plain_text(value)
 
 
@@ -135,7 +132,7 @@ def _metric_decision(column: c.Column, row: Row) -> str:
     if column.name == c.COLUMN:
         return _spelled(named, metric=True)
     if isinstance(value, Typed):
-        return repr(units.from_canonical(value.value, named.unit, METRIC_UNITS[named.unit]))
+        return repr(units.from_canonical(value.value, named.unit, units.METRIC_SUFFIXES[named.unit]))
     return _plain_text(value)
 
 

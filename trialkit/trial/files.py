@@ -20,6 +20,8 @@ from trialkit.trial.headings import BLANK, RawTable
 from trialkit.trial.workbooks import Book, read_workbook
 
 SETTINGS_FILE = "trial.toml"
+FIELD_WORKBOOK = "field_workbook"
+"""Start of the name of a workbook that is typed into and brought in by `trialkit intake`; a trial folder is read without it."""
 TABLE_ENDINGS = (".csv", ".xlsx")
 SPREADSHEETS = (".xls", ".xlsm", ".xlsb", ".xltx", ".ods", ".numbers")
 LIKE_TABLES = (".tsv", ".txt", ".toml", *SPREADSHEETS)
@@ -63,17 +65,19 @@ def read_raw_tables(folder: Path) -> RawTables:
     """
     raw = RawTables(files={name: f"{name}.csv" for name in TABLES})
     try:
-        paths = sorted(path for path in folder.iterdir() if not _is_left_alone(path.name))
+        there = sorted(folder.iterdir())
     except (OSError, ValueError) as error:
         found = getattr(error, "strerror", None) or "not a path"
         fix = "Give the folder that holds trial.toml and the tables."
         raw.problems.append(Problem("not-a-folder", _printed(str(folder)), found=found, fix=fix))
         return raw
+    paths = [path for path in there if not _is_left_alone(path.name)]
+    form = next((path.name for path in there if is_field_workbook(path.name)), "")
     given: dict[str, str] = {}
     csv_files, workbooks, unread = _sorted_out(paths, given, raw)
     _read_csv_files(csv_files, given, raw)
     unread_sheets = _read_workbooks(workbooks, given, raw)
-    hinted_at = _report_missing(given, unread, unread_sheets, raw)
+    hinted_at = _report_missing(given, unread, unread_sheets, form, raw)
     _report_unread(
         [file for file in unread if file not in hinted_at],
         [(file, title) for file, title in unread_sheets if title not in hinted_at],
@@ -88,7 +92,14 @@ def read_raw_tables(folder: Path) -> RawTables:
 
 def _is_left_alone(name: str) -> bool:
     stem = name.split(".", 1)[0].strip().casefold()
-    return name.startswith((".", "~$")) or stem == "readme" or name == SETTINGS_FILE
+    kept = name.startswith((".", "~$")) or stem == "readme" or name == SETTINGS_FILE
+    return kept or is_field_workbook(name)
+
+
+def is_field_workbook(name: str) -> bool:
+    """Whether a file is a form to type into, by its name."""
+    plain = name.casefold()
+    return plain.startswith(FIELD_WORKBOOK) and plain.endswith(".xlsx")
 
 
 def _printed(name: str) -> str:
@@ -231,9 +242,10 @@ def _unread_fix(file: str, given: dict[str, str]) -> str:
 
 
 def _report_missing(
-    given: dict[str, str], unread: list[str], sheets: list[tuple[str, str]], raw: RawTables
+    given: dict[str, str], unread: list[str], sheets: list[tuple[str, str]], form: str, raw: RawTables
 ) -> set[str]:
     """Needed tables that are not there or have no rows; the files and sheets that may hold one under another name."""
+    typed = f" Rows typed into {_printed(form)} come in with `trialkit intake`." if form else ""
     like = {file[:-4]: (file, "{}.csv") for file in unread if file.casefold().endswith(".csv")}
     like |= {title: (f"the sheet {title}", "{}") for _, title in sheets}
     hinted_at: set[str] = set()
@@ -245,12 +257,12 @@ def _report_missing(
             fix = (
                 f"Rename {old} to {new.format(name)} if it is that table."
                 if old
-                else f"Add it; a row is {TABLES[name].about}."
+                else f"Add it; a row is {TABLES[name].about}.{typed}"
             )
             code = "sheet-missing" if raw.files[name].endswith("]") else "file-missing"
             raw.problems.append(Problem(code, raw.files[name], fix=fix))
         elif name in raw.tables and raw.tables[name].frame.empty:
             raw.problems.append(
-                Problem("no-rows", raw.files[name], fix=f"Fill it; a row is {TABLES[name].about}.")
+                Problem("no-rows", raw.files[name], fix=f"Fill it; a row is {TABLES[name].about}.{typed}")
             )
     return hinted_at

@@ -1,0 +1,103 @@
+"""`trialkit new`: what it writes, what it never touches, and how the folder is read before anything is in it."""
+
+import subprocess
+import sys
+
+import pytest
+from conftest import write_trial
+
+from trialkit.errors import UsageError
+from trialkit.field import new_trial
+from trialkit.tables import NEEDED, TABLES
+from trialkit.trial import checks
+
+
+def run(*arguments):
+    return subprocess.run(
+        [sys.executable, "-m", "trialkit", *map(str, arguments)], capture_output=True, text=True
+    )
+
+
+def test_a_new_folder_has_settings_every_table_and_a_workbook(tmp_path):
+    started = new_trial.start_trial(tmp_path / "a" / "north 2031")
+    names = {path.name for path in started.folder.iterdir()}
+    assert names == {"trial.toml", "field_workbook.xlsx", *(f"{name}.csv" for name in TABLES)}
+    assert (started.folder / "trucks.csv").read_text() == ",".join(TABLES["trucks"].names) + "\n"
+    assert 'trial_id = "north_2031"' in (started.folder / "trial.toml").read_text()
+    assert started.sentence() == f"trial.toml, field_workbook.xlsx and {len(TABLES)} empty tables"
+
+
+def test_a_metric_folder_asks_for_millimeters_and_shows_them(tmp_path):
+    folder = new_trial.start_trial(tmp_path, metric=True).folder
+    assert "height_mm" in (folder / "wear_readings.csv").read_text()
+    assert 'units = "metric"' in (folder / "trial.toml").read_text()
+
+
+def test_the_check_asks_for_what_is_still_missing_and_points_to_the_workbook(tmp_path):
+    folder = new_trial.start_trial(tmp_path / "t").folder
+    problems = checks.check_trial(folder).problems
+    assert {problem.code for problem in problems} == {"no-rows", "setting-invalid"}
+    empty = [problem for problem in problems if problem.code == "no-rows"]
+    assert {problem.file for problem in empty} == {f"{name}.csv" for name in NEEDED}
+    assert all("Rows typed into field_workbook.xlsx come in with `trialkit intake`." in p.fix for p in empty)
+
+
+def test_the_workbook_in_the_folder_is_not_read_as_tables(tmp_path):
+    folder = write_trial(tmp_path)
+    new_trial.fresh_workbook(folder)
+    checked = checks.check_trial(folder)
+    assert checked.problems == ()
+    assert "field_workbook.xlsx" not in checked.draft.hashes
+
+
+def test_nothing_is_overwritten(tmp_path):
+    (tmp_path / "notes.txt").write_text("mine")
+    with pytest.raises(UsageError, match="is not empty and nothing in it was changed"):
+        new_trial.start_trial(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+    with pytest.raises(UsageError, match=r"notes\.txt is not a folder"):
+        new_trial.start_trial(tmp_path / "notes.txt")
+
+
+def test_a_fresh_workbook_takes_the_next_free_name(tmp_path):
+    folder = write_trial(tmp_path)
+    names = [new_trial.fresh_workbook(folder).name for _ in range(3)]
+    assert names == ["field_workbook.xlsx", "field_workbook_2.xlsx", "field_workbook_3.xlsx"]
+    assert checks.check_trial(folder).problems == ()
+
+
+def test_a_fresh_workbook_needs_a_trial_folder(tmp_path):
+    with pytest.raises(UsageError, match=r"is not a trial folder: it has no trial\.toml and no table"):
+        new_trial.fresh_workbook(tmp_path)
+    with pytest.raises(UsageError, match="there is no folder"):
+        new_trial.fresh_workbook(tmp_path / "nowhere")
+    (tmp_path / "file").write_text("")
+    with pytest.raises(UsageError, match="file is not a folder"):
+        new_trial.fresh_workbook(tmp_path / "file")
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("Winter 2030/31", "Winter_2030_31"),
+        ("冬", "trial"),
+        ("-x-", "x"),
+        ("a" * 99, "a" * 64),
+        ("Łódź é", "odz_e"),
+    ],
+)
+def test_the_short_name_comes_from_the_folder(name, expected):
+    assert new_trial.trial_id_for(name) == expected
+
+
+def test_the_command_says_what_was_written_and_what_is_next(tmp_path):
+    said = run("new", tmp_path / "t")
+    assert said.returncode == 0
+    assert "Written: trial.toml, field_workbook.xlsx and" in said.stdout
+    assert "1. Fill in trial.toml: agency, season and reference_edge_type" in said.stdout
+    assert said.stdout.splitlines()[-1] == str(tmp_path / "t")
+    again = run("new", tmp_path / "t")
+    assert again.returncode == 2
+    assert "add --workbook" in again.stderr
+    fresh = run("new", tmp_path / "t", "--workbook")
+    assert fresh.stdout.strip().endswith("field_workbook_2.xlsx")
