@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from trialkit import units
+from trialkit import formatting, units
 
 US, METRIC = "us", "metric"
 SYSTEMS = (US, METRIC)
@@ -162,6 +162,20 @@ def decimals(us_decimals: int, name: str) -> int:
     if not is_metric() or name == "°F":
         return us_decimals
     return us_decimals - round(math.log10(value(1.0, name)))
+
+
+def typed(number: float, name: str) -> str:
+    """A number that somebody chose, in the unit in which it is shown: as it was typed, or converted to three digits.
+
+    Examples
+    --------
+    >>> typed(500.0, "mi")
+    '500'
+    >>> with showing("metric"):
+    ...     typed(500.0, "mi")
+    '805'
+    """
+    return formatting.number(value(number, name)) if unit(name) != name else f"{number:g}"
 
 
 def _shown_word(matched: re.Match[str]) -> str:

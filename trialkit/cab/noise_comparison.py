@@ -22,6 +22,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.cab import noise
 from trialkit.cab.noise_conditions import (
     CONDITIONS,
@@ -323,7 +324,8 @@ def _restrict(
             words.append(f"{name} {wanted}")
         else:
             keep &= usable[name].between(*wanted)
-            words.append(f"{wanted[0]:g} to {wanted[1]:g} mph")
+            low, high = (display.typed(speed, "mph") for speed in wanted)
+            words.append(f"{low} to {high} {display.unit('mph')}")
     if not only:
         return usable, []
     if not keep.any():

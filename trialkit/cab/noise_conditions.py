@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.cab.noise import TASK_WORDS
 from trialkit.cab.samples import EdgeLabels
 from trialkit.formatting import counted, fixed, listed, percent
@@ -205,8 +206,11 @@ def uneven_notes(group: pd.DataFrame, reference: str, task: str, label: EdgeLabe
         speed = group.groupby(edge)[c.SPEED_MPH].mean()
         for other in speed.index:
             if reference in speed.index and abs(speed[other] - speed[reference]) > UNEVEN_SPEED_MPH:
+                own, usual = (
+                    f"{fixed(display.value(speed[name], 'mph'), 0)} {display.unit('mph')}"
+                    for name in (other, reference)
+                )
                 notes.append(
-                    f"The mean speed {words} was {fixed(speed[other], 0)} mph with {label(other)} and {fixed(speed[reference], 0)} mph with "
-                    f"{label(reference)}; faster is louder."
+                    f"The mean speed {words} was {own} with {label(other)} and {usual} with {label(reference)}; faster is louder."
                 )
     return notes

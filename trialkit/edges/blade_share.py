@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.formatting import counted, listed, percent, position_name
 from trialkit.results import Summary
 from trialkit.trial.lineage import shift_units
@@ -57,13 +58,17 @@ class BladeShares(Summary):
     def sentence(self) -> str:
         """The shares in words."""
         return " ".join(self.sentences()) or (
-            "What share of its odometer miles a truck drives with the blade down cannot be told: odometers were not noted."
+            display.words(
+                "What share of its odometer miles a truck drives with the blade down cannot be told: odometers were not noted."
+            )
         )
 
     def _sentence(self, basis: str) -> str:
         rows = self.table[self.table[c.BASIS] == basis].to_dict("records")
         low, high = (choose(rows, key=lambda row: row[c.SHARE_FRAC]) for choose in (min, max))
-        of = "all its odometer miles" if basis == SEASON else "the odometer miles of its plowing shifts"
+        of = display.words(
+            "all its odometer miles" if basis == SEASON else "the odometer miles of its plowing shifts"
+        )
         if len(rows) == 1:
             return f"{_name(low)} drove {_percent(low)} of {of} with the blade down."
         return (
@@ -101,12 +106,12 @@ def blade_shares(set_events: pd.DataFrame, shifts: pd.DataFrame | None = None) -
         if len(found) and not good.all():
             names = [_name(row) for row in found[~good].to_dict("records")]
             notes.append(
-                f"{listed(names)}: no share of the odometer miles from {found[c.BASIS].iloc[0]}, since blade-down miles and "
-                "odometer do not go together."
+                f"{listed(names)}: no share of the odometer {display.word('miles')} from {found[c.BASIS].iloc[0]}, since "
+                f"blade-down {display.word('miles')} and odometer do not go together."
             )
         parts.append(found[good])
     table = pd.concat(parts, ignore_index=True)[TABLE_COLUMNS]
-    return BladeShares(table=table, method=_METHOD, notes=tuple(notes))
+    return BladeShares(table=table, method=display.words(_METHOD), notes=tuple(notes))
 
 
 def _from_events(set_events: pd.DataFrame) -> pd.DataFrame:

@@ -18,9 +18,10 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import mixed as mx
 from trialkit.edges import slopes as sl
-from trialkit.edges.wear import RATE_WORDS, WearRates, position_words
+from trialkit.edges.wear import RATE_UNIT, WearRates, position_words, rate_unit_words
 from trialkit.formatting import (
     counted,
     fixed,
@@ -109,7 +110,7 @@ class CrossCheck(Labelled):
             ]
             said.append(
                 "Worked out another way, by one model of all readings at once, the wear comes out alike: "
-                f"{listed(clauses)} ({RATE_WORDS})."
+                f"{listed(clauses)} ({rate_unit_words()})."
             )
         said += [self._differs(row) for row in rows if row[c.AGREE] == NO]
         apart = [self._who(row) for row in rows if row[c.AGREE] == NOT_COMPARED]
@@ -135,7 +136,7 @@ class CrossCheck(Labelled):
         return (
             f"{sentence_case(self._who(row))}: the two ways differ {listed(what)}. Truck by truck the wear is "
             f"{_rate(row, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)}, by one model of all readings "
-            f"{_rate(row, c.MIXED_ESTIMATE, c.MIXED_LOW, c.MIXED_HIGH)} {RATE_WORDS} ({level_words(self.confidence_level)}s); "
+            f"{_rate(row, c.MIXED_ESTIMATE, c.MIXED_LOW, c.MIXED_HIGH)} {rate_unit_words()} ({level_words(self.confidence_level)}s); "
             "look at both, and rely on no more than both allow."
         )
 
@@ -253,12 +254,13 @@ def _judged(table: pd.DataFrame) -> pd.DataFrame:
 # ---------------------------------------------------------------- words
 def _close(row: dict[Hashable, Any], name: str) -> str:
     """A rate to the digits that its two-stage interval supports."""
-    return fixed(row[name], interval_decimals(row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]))
+    value, *ends = (display.value(row[one], RATE_UNIT) for one in (name, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
+    return fixed(value, interval_decimals(*ends))
 
 
 def _rate(row: dict[Hashable, Any], estimate: str, low: str, high: str) -> str:
     """A rate with its interval in brackets."""
-    ends = (row[estimate], row[low], row[high])
+    ends = tuple(display.value(row[name], RATE_UNIT) for name in (estimate, low, high))
     if not math.isfinite(ends[1]):
         return f"{number(ends[0])} (no interval)"
     places = interval_decimals(*ends)

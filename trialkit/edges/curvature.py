@@ -17,13 +17,15 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import slopes as sl
 from trialkit.edges.wear import (
     RATE_UNIT,
-    RATE_WORDS,
     WearRates,
     edge_type_order,
     position_words,
+    rate_unit_words,
+    run_in_words,
     sample_of_slopes,
 )
 from trialkit.formatting import counted, fixed, interval_decimals, level_words, number, sentence_case, span
@@ -77,15 +79,16 @@ class EarlyLate(Labelled):
     def _sentence(self, row: dict[Hashable, Any], several: bool) -> str:
         who = self.label(row[c.EDGE_TYPE])
         start = f"On {position_words(row[c.PLOW_POSITION])}, {who}" if several else sentence_case(who)
-        change, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
+        names = (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.EARLY_RATE, c.LATE_RATE)
+        change, low, high, early, late = (display.value(row[name], RATE_UNIT) for name in names)
         trucks = counted(int(row[c.N_TRUCKS]), "truck")
         if not math.isfinite(change):
-            return f"{start}: whether wear runs straight cannot be told, since no segment has three readings at different miles."
+            return f"{start}: whether wear runs straight cannot be told, since no segment has three readings at different {display.word('miles')}."
         if not math.isfinite(low):
-            pace = f"{number(row[c.EARLY_RATE])} early and {number(row[c.LATE_RATE])} late {RATE_WORDS}"
+            pace = f"{number(early)} early and {number(late)} late {rate_unit_words()}"
             return f"{start} wore {pace} ({trucks}; no interval)."
         places = interval_decimals(change, low, high)
-        pace = f"{fixed(row[c.EARLY_RATE], places)} early and {fixed(row[c.LATE_RATE], places)} late {RATE_WORDS}"
+        pace = f"{fixed(early, places)} early and {fixed(late, places)} late {rate_unit_words()}"
         level = f"{level_words(self.confidence_level)} of the change {span(low, high, places)}; {trucks}"
         if low <= 0 <= high:
             return f"{start} shows no bend: it wore {pace} ({level})."
@@ -259,9 +262,9 @@ def _by_type(trucks: pd.DataFrame, used: pd.DataFrame, confidence_level: float) 
 
 
 def _method(confidence_level: float, run_in_mi: float) -> str:
-    left_out = f", the first {run_in_mi:g} miles after an install left out" if run_in_mi else ""
+    left_out = f", the first {run_in_words(run_in_mi)} after an install left out" if run_in_mi else ""
     return (
         "A parabola in each segment instead of a straight line; early and late are the wear at a quarter and at three "
-        f"quarters of the miles that were read{left_out}. The trucks give the mean change and its "
+        f"quarters of the {display.word('miles')} that were read{left_out}. The trucks give the mean change and its "
         f"{level_words(confidence_level)}."
     )

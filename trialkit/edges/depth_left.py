@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import slopes as sl
 from trialkit.edges.observed import BROKEN_OR_LOST, BROKEN_REASONS, CAUSE, WORN_OUT, WORN_REASONS
 from trialkit.edges.profile import FALL_IN, segment_falls
@@ -78,7 +79,7 @@ class DepthLeft(Labelled):
         came = "came off as worn" if row[CAUSE] == WORN_OUT else "broke or came loose"
         start = f"On {position_words(row[c.PLOW_POSITION])}, {pieces} of {self.label(row[c.EDGE_TYPE])} {came} with "
         start += f"{percent(row[c.ESTIMATE])} of the usable depth still on"
-        inches = f"{number(row[LEFT_IN], 2)} in; {self._sure(row)}"
+        inches = f"{number(display.value(row[LEFT_IN], 'in'), 2)} {display.unit('in')}; {self._sure(row)}"
         why = ""
         if row[CAUSE] == WORN_OUT and math.isfinite(row[UNEVEN_PCT]):
             it = "it" if row[N_PIECES] == 1 else "they"
@@ -179,8 +180,8 @@ def estimate_depth_left(
     return DepthLeft(
         table=_table(pieces, rates, confidence_level=rates.confidence_level),
         method=(
-            "Usable depth less the depth used, by station, from the heights read and the wear rate over the miles outside the "
-            f"readings; mean over the trucks, {level_percent(rates.confidence_level)} t interval."
+            "Usable depth less the depth used, by station, from the heights read and the wear rate over the "
+            f"{display.word('miles')} outside the readings; mean over the trucks, {level_percent(rates.confidence_level)} t interval."
         ),
         notes=tuple(_notes(pieces, unknown, set_events)),
         pieces=pieces,
@@ -414,8 +415,8 @@ def _notes(pieces: pd.DataFrame, unknown: list[str], set_events: pd.DataFrame) -
         names = [str(name) for name in mostly[c.SET_ID].head(5)]
         more = f" and {len(mostly) - 5} more" if len(mostly) > 5 else ""
         notes.append(
-            f"Of {listed(names)}{more} less than half of the miles lie between readings; the depth used over the rest is the "
-            "wear rate times the miles."
+            f"Of {listed(names)}{more} less than half of the {display.word('miles')} lie between readings; the depth used over "
+            f"the rest is the wear rate times the {display.word('miles')}."
         )
     flipped = set(set_events.loc[set_events[c.EVENT] == "flip", c.SET_ID].astype(object)) & set(
         pieces[c.SET_ID]

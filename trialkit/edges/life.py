@@ -21,6 +21,7 @@ import pandas as pd
 from scipy.special import stdtrit
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import controlling as ct
 from trialkit.edges import slopes as sl
 from trialkit.edges.profile import FALL_IN, segment_falls
@@ -53,6 +54,7 @@ KEPT_PCT = "kept_pct"
 DEPTH_READ_PCT = "depth_read_pct"
 DEPTH_READ_IN = "depth_read_in"
 LIFE_MI = "life_mi"
+LIFE_UNIT = "mi"
 YES, NO = "yes", "no"
 
 MOSTLY_ERROR_PCT = 70
@@ -105,24 +107,27 @@ class LifeProjection(Labelled):
         piece = "section" if row[c.BASIS] == BASIS_WORDS[SECTION] else "set"
         who = f"a {piece} of {self.label(row[c.EDGE_TYPE])}"
         where = f"On {position_words(row[c.PLOW_POSITION])}, {who}"
-        life, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
+        life, low, high = (
+            display.value(row[name], LIFE_UNIT) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)
+        )
+        miles = display.word("miles")
         trucks = counted(int(row[c.N_TRUCKS]), "truck")
         level = level_words(self.confidence_level)
         if not math.isfinite(low):
             if row[c.N_TRUCKS] == 0:
-                return f"{where} has no projected life: no set has two readings at different miles."
+                return f"{where} has no projected life: no set has two readings at different {miles}."
             if not math.isfinite(life):
                 return f"{where} has no projected life: no wear was measured ({trucks})."
-            return f"{where} is projected to last {number(life)} miles ({trucks}; no interval)."
+            return f"{where} is projected to last {number(life)} {miles} ({trucks}; no interval)."
         places = miles_decimals(life, low, high)
         next_one = self._next(row, piece)
         if not math.isfinite(high):
-            return f"{where} lasts {span(low, high, places)} miles ({level}; {trucks}).{next_one}"
-        return f"{where} lasts {fixed(life, places)} miles ({level} {span(low, high, places)}; {trucks}).{next_one}"
+            return f"{where} lasts {span(low, high, places)} {miles} ({level}; {trucks}).{next_one}"
+        return f"{where} lasts {fixed(life, places)} {miles} ({level} {span(low, high, places)}; {trucks}).{next_one}"
 
     def _next(self, row: dict[Hashable, Any], piece: str) -> str:
-        low, high = row[c.PRED_LOW], row[c.PRED_HIGH]
-        return f" The next {piece} may last {span(low, high, range_decimals(low, high))} miles."
+        low, high = (display.value(row[name], LIFE_UNIT) for name in (c.PRED_LOW, c.PRED_HIGH))
+        return f" The next {piece} may last {span(low, high, range_decimals(low, high))} {display.word('miles')}."
 
 
 def project_life(rates: WearRates, readings: pd.DataFrame, edge_types: pd.DataFrame) -> LifeProjection:
@@ -267,7 +272,7 @@ def _project_cell(sets: pd.DataFrame, depth_in: float, replaced_as: str, confide
         averaged_out.append(_between_stations(sets))
     row = {
         **_life_columns(sample, used, averaged_out, depth_in, confidence_level),
-        c.UNIT: "mi",
+        c.UNIT: LIFE_UNIT,
         c.BASIS: BASIS_WORDS[replaced_as],
         c.N_TRUCKS: n,
         c.N_SETS: sets[c.SET_ID].nunique(),

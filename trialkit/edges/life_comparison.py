@@ -15,6 +15,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges.comparison import (
     NO_INTERVAL,
     NOTHING_COMPARED,
@@ -200,8 +201,8 @@ def _digits(value: float) -> str:
 
 def _method(confidence_level: float) -> str:
     return (
-        "Ratio of the lives at the mean rate, by inverting the t test of equal use of sets per mile (Fieller's set, Welch's "
-        f"degrees of freedom) at {level_percent(confidence_level)}; trucks that carried both types are paired; Holm's adjustment "
+        f"Ratio of the lives at the mean rate, by inverting the t test of equal use of sets per {display.word('mile')} (Fieller's "
+        f"set, Welch's degrees of freedom) at {level_percent(confidence_level)}; trucks that carried both types are paired; Holm's adjustment "
         "over the edge types of a plow position."
     )
 

@@ -17,6 +17,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges.comparison import NOTHING_COMPARED
 from trialkit.edges.life import LifeProjection
 from trialkit.edges.life_comparison import truck_pairs
@@ -73,16 +74,16 @@ class LifeMargin(Labelled):
                 "each."
             )
         bound = f"{level_percent(self.confidence_level)} bound"
-        most = row[c.CONF_HIGH]
+        most, mile = row[c.CONF_HIGH], display.word("mile")
         if row[c.VERDICT] == NO_WORSE:
-            used = f"it uses at most {number(most, 2)} times as many sets per mile ({bound}), fewer than the agreed {agreed}"
+            used = f"it uses at most {number(most, 2)} times as many sets per {mile} ({bound}), fewer than the agreed {agreed}"
             return sentence_case(f"{kind} is shown to last no worse than {reference}{where}: {used}.")
         start = f"It is not shown that {kind} lasts no worse than {reference}{where}"
         if not math.isfinite(most):
             return f"{start}: how many more sets it may use has no upper end with these readings."
         if most < row[MARGIN]:
             return f"{start}, once the number of comparisons is taken into account."
-        return f"{start}: it may use up to {number(most, 2)} times as many sets per mile ({bound}); agreed was fewer than {agreed}."
+        return f"{start}: it may use up to {number(most, 2)} times as many sets per {mile} ({bound}); agreed was fewer than {agreed}."
 
 
 def check_margin(
@@ -153,8 +154,8 @@ def check_margin(
     return LifeMargin(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=(
-            f"One-sided t test that a type uses fewer than {no_worse_than_ratio:g} times as many sets per mile as the reference, at "
-            f"{100 * level:.6g}%; Holm's adjustment over the edge types of a plow position."
+            f"One-sided t test that a type uses fewer than {no_worse_than_ratio:g} times as many sets per {display.word('mile')} as the "
+            f"reference, at {100 * level:.6g}%; Holm's adjustment over the edge types of a plow position."
         ),
         notes=(),
         confidence_level=level,

@@ -12,6 +12,7 @@ readings are coarse, and the report says so.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,9 +21,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import mixed_sums
 from trialkit.edges.mixed_sums import Keys, Layout, Segments
-from trialkit.formatting import counted, interval, listed, percent
+from trialkit.formatting import counted, interval, level_percent, listed
 from trialkit.results import Summary
 from trialkit.stats import mixed_df, mixed_reml
 from trialkit.stats.mixed_reml import MixedFit
@@ -91,10 +93,22 @@ class MixedWear(Summary):
         if self.table.empty:
             return self.notes[-1]
         rates = [
-            f"{interval(row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH])} for {row[c.EDGE_TYPE]}"
-            for row in self.table.to_dict("records")
+            f"{interval(*shown_rate(row))} for {row[c.EDGE_TYPE]}" for row in self.table.to_dict("records")
         ]
-        return f"As a cross-check, one model of all readings puts the wear at {listed(rates)}, in inches per 1,000 miles."
+        return f"As a cross-check, one model of all readings puts the wear at {listed(rates)}, in {rate_in_words()}."
+
+
+def shown_rate(row: Mapping[Hashable, Any]) -> tuple[float, float, float]:
+    """A rate and the ends of its interval as they are shown."""
+    estimate, low, high = (
+        display.value(row[name], RATE_UNIT) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)
+    )
+    return estimate, low, high
+
+
+def rate_in_words() -> str:
+    """The unit of the rates, spelled out."""
+    return display.words("inches per 1,000 miles")
 
 
 def fit_mixed_wear(
@@ -304,7 +318,7 @@ def _method_words(fit: MixedFit, confidence_level: float) -> str:
     return (
         "Cross-check by one mixed model of all readings (restricted maximum likelihood): own starting height for each "
         f"segment, a random wear rate {random} with its spread by edge type, fixed differences between stations; "
-        f"{percent(100 * confidence_level)} t intervals with Satterthwaite's degrees of freedom, never more than the "
+        f"{level_percent(confidence_level)} t intervals with Satterthwaite's degrees of freedom, never more than the "
         "trucks less the edge types they stand for."
     )
 
@@ -320,7 +334,9 @@ def _notes_on_readings(every: Segments, labels: list[str], left_out: int) -> lis
     moved = np.bincount(every.edge_type, every.sxx > 0.0, len(labels))
     still = [label for label, n in zip(labels, moved, strict=True) if not n]
     if still:
-        notes.append(f"{listed(still)}: no segment with readings at two different mileages, so no wear rate.")
+        notes.append(
+            f"{listed(still)}: no segment with readings at two different {display.word('mileages')}, so no wear rate."
+        )
     return notes
 
 

@@ -15,9 +15,9 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.edges.mixed import RATE_PER_MILES, RATE_UNIT, MixedWear
+from trialkit.edges.mixed import RATE_PER_MILES, RATE_UNIT, MixedWear, rate_in_words, shown_rate
 from trialkit.errors import NotEnoughDataError
-from trialkit.formatting import counted, interval, listed, percent
+from trialkit.formatting import counted, interval, level_percent, listed
 from trialkit.results import Summary
 from trialkit.stats.mixed_reml import MixedFit, Response, minimize, start_rows
 from trialkit.stats.mixed_terms import Floats
@@ -48,10 +48,9 @@ class MixedBootstrap(Summary):
     def sentence(self) -> str:
         """The one line that a council reads."""
         rates = [
-            f"{interval(row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH])} for {row[c.EDGE_TYPE]}"
-            for row in self.table.to_dict("records")
+            f"{interval(*shown_rate(row))} for {row[c.EDGE_TYPE]}" for row in self.table.to_dict("records")
         ]
-        return f"Refitted to {len(self.refits):,} made-up seasons, the wear is {listed(rates)}, in inches per 1,000 miles."
+        return f"Refitted to {len(self.refits):,} made-up seasons, the wear is {listed(rates)}, in {rate_in_words()}."
 
 
 def bootstrap_mixed_wear(
@@ -121,7 +120,7 @@ def bootstrap_mixed_wear(
     return MixedBootstrap(
         table=table,
         method=f"Parametric bootstrap of the mixed model, {n_refits:,} refits, seed {seed}; "
-        f"{percent(100 * confidence_level)} bootstrap-t intervals.",
+        f"{level_percent(confidence_level)} bootstrap-t intervals.",
         notes=result.notes,
         refits=pd.DataFrame(refits, columns=list(rates[c.EDGE_TYPE])),
     )

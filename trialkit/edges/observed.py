@@ -16,6 +16,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges.wear import edge_type_order, position_words
 from trialkit.errors import NotEnoughDataError, UsageError, near_match
 from trialkit.formatting import (
@@ -98,8 +99,8 @@ class ObservedLives(Labelled):
 
     def sentence(self) -> str:
         """The breaks and losses in words."""
-        return (
-            " ".join(self.sentences()) or "No set ran any known miles, so nothing can be said about breaks."
+        return " ".join(self.sentences()) or display.words(
+            "No set ran any known miles, so nothing can be said about breaks."
         )
 
     def _sentence(self, row: Mapping[Any, Any]) -> str:
@@ -107,14 +108,16 @@ class ObservedLives(Labelled):
         many = counted(row[EVENTS], piece) if row[EVENTS] else f"no {piece}"
         lost = "broke or were lost" if row[EVENTS] > 1 else "broke or was lost"
         start = f"On {position_words(row[c.PLOW_POSITION])}, {many} of {self.label(row[c.EDGE_TYPE])} {lost}"
-        start += f" in {number(row[c.MILES_MI])} miles with {counted(int(row[c.N_SETS]), 'set')}"
+        start += f" in {number(display.value(row[c.MILES_MI], 'mi'))} {display.word('miles')} with {counted(int(row[c.N_SETS]), 'set')}"
+        per = display.words("per 1,000 miles")
         if row[EVENTS] == 0:
-            most = f"at most {number(row[c.UPPER_BOUND], 2)} per 1,000 miles"
+            most = f"at most {number(display.value(row[c.UPPER_BOUND], RATE_UNIT), 2)} {per}"
             return f"{start}: {most} ({level_percent(self.confidence_level)} bound)."
-        low, high = row[c.CONF_LOW], row[c.CONF_HIGH]
-        places = interval_decimals(row[c.ESTIMATE], low, high)
-        rate = f"{fixed(row[c.ESTIMATE], places)} per 1,000 miles"
-        return f"{start}: {rate} ({level_words(self.confidence_level)} {span(low, high, places)})."
+        rate, low, high = (
+            display.value(row[name], RATE_UNIT) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)
+        )
+        places = interval_decimals(rate, low, high)
+        return f"{start}: {fixed(rate, places)} {per} ({level_words(self.confidence_level)} {span(low, high, places)})."
 
 
 def observe_lives(
@@ -196,7 +199,7 @@ def observe_lives(
     return ObservedLives(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=(
-            "Sets and their causes over the blade-down miles they ran, sets still on included; exact "
+            f"Sets and their causes over the blade-down {display.word('miles')} they ran, sets still on included; exact "
             f"{level_percent(confidence_level)} Poisson intervals, and for no event the one-sided bound. Half-lives by Kaplan and "
             "Meier, the other cause counted as not ended."
         ),
@@ -366,8 +369,8 @@ def _notes(lives: pd.DataFrame, unknown: list[str], labels: Mapping[str, str]) -
     if unknown:
         more = f" and {len(unknown) - 5} more" if len(unknown) > 5 else ""
         notes.append(
-            f"{counted(len(unknown), 'set')} left out because the miles, the edge type or the plow position is not known: "
-            f"{listed(unknown[:5])}{more}."
+            f"{counted(len(unknown), 'set')} left out because the {display.word('miles')}, the edge type or the plow position "
+            f"is not known: {listed(unknown[:5])}{more}."
         )
     broken = lives[lives[CAUSE] == BROKEN_OR_LOST]
     for kind, group in broken.groupby(c.EDGE_TYPE, observed=True):

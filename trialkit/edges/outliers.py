@@ -16,6 +16,7 @@ import pandas as pd
 from scipy.special import fdtrc, fdtri, ndtri
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import slopes as sl
 from trialkit.edges.residuals import FALSE_ALARMS, YES, Residuals, reading_residuals
 from trialkit.edges.wear import RATE_UNIT, WearRates
@@ -177,7 +178,7 @@ def truck_distances(rates: WearRates) -> pd.DataFrame:
         if len(rows) >= FEWEST_TRUCKS and scale > 0:
             distance[rows] = NORMAL_SCALE * off / scale
             limit[rows] = limit_of_distance(len(rows))
-    words = [f"middle of its type {number(value)}" for value in middle]
+    words = [f"middle of its type {number(display.value(value, RATE_UNIT))}" for value in middle]
     found: dict[str, Any] = {c.DISTANCE: distance, c.LIMIT: limit, c.FOUND: words}
     return trucks.assign(**found)
 
@@ -197,7 +198,7 @@ def _truck_rows(trucks: pd.DataFrame) -> list[dict[str, Any]]:
         {
             **{name: row[name] for name in (c.EDGE_TYPE, c.PLOW_POSITION, c.TRUCK_UNIT, c.MILES_MI, c.DISTANCE, c.LIMIT)},
             c.STANDS_APART: TRUCK,
-            c.FOUND: f"{number(row[c.ESTIMATE])} {RATE_UNIT}, {row[c.FOUND]}",
+            c.FOUND: f"{number(display.value(row[c.ESTIMATE], RATE_UNIT))} {display.unit(RATE_UNIT)}, {row[c.FOUND]}",
             c.SHEET_ROWS: "",
         }
         for row in apart.to_dict("records")
@@ -247,14 +248,15 @@ def _reading_rows(used: pd.DataFrame) -> list[dict[str, Any]]:
     apart = apart.iloc[np.argsort(-apart[c.DISTANCE].abs().to_numpy(), kind="stable")]
     rows = []
     for row, reading in zip(apart.index, apart.to_dict("records"), strict=True):
-        off = reading[c.RESIDUAL_IN]
+        off = display.value(reading[c.RESIDUAL_IN], "in")
+        unit, places = display.unit("in"), display.decimals(3, "in")
         rows.append(
             {
                 **_place(reading),
                 c.DATE: reading.get(c.DATE),
                 c.MILES_MI: reading[c.MILES_MI],
                 c.STANDS_APART: READING,
-                c.FOUND: f"{fixed(abs(off), 3)} in {'above' if off > 0 else 'below'} its line",
+                c.FOUND: f"{fixed(abs(off), places)} {unit} {'above' if off > 0 else 'below'} its line",
                 c.DISTANCE: abs(reading[c.DISTANCE]),
                 c.LIMIT: reading[c.LIMIT],
                 c.SHEET_ROWS: str(row),

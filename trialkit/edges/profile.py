@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import slopes as sl
 from trialkit.edges.wear import edge_type_order, position_words
 from trialkit.formatting import counted, number, percent
@@ -54,8 +55,8 @@ class Profiles(Summary):
         for (place, kind), group in last.groupby(sl.CELL, sort=False):
             name = self.labels.get(str(kind), str(kind).replace("_", " "))
             said.append(
-                f"On {position_words(str(place))}, after {number(group[c.MILES_MI].iloc[0])} miles on average, between "
-                f"{percent(group[USED_PCT].min())} and {percent(group[USED_PCT].max())} of the usable depth of {name} was worn "
+                f"On {position_words(str(place))}, after {number(display.value(group[c.MILES_MI].iloc[0], 'mi'))} "
+                f"{display.word('miles')} on average, between {percent(group[USED_PCT].min())} and {percent(group[USED_PCT].max())} of the usable depth of {name} was worn "
                 f"away across the blade ({counted(int(group[c.N_TRUCKS].iloc[0]), 'truck')})."
             )
         return " ".join(said) or "No set was read twice, so there is no profile."
@@ -126,8 +127,8 @@ def profile_over_miles(
     return Profiles(
         table=plain[TABLE_COLUMNS].reset_index(drop=True),
         method=(
-            "Depth worn away since the first reading, by station, at a quarter, a half, three quarters and all of the miles "
-            "over which each set was read; mean of the sets of a truck, then of the trucks."
+            "Depth worn away since the first reading, by station, at a quarter, a half, three quarters and all of the "
+            f"{display.word('miles')} over which each set was read; mean of the sets of a truck, then of the trucks."
         ),
         notes=(),
         labels=dict(labels or {}),

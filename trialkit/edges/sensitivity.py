@@ -17,13 +17,14 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import variants as vr
 from trialkit.edges.blade_share import PLOWING, SEASON, BladeShares
 from trialkit.edges.comparison import ratio_number
 from trialkit.edges.crosscheck import CrossCheck
 from trialkit.edges.outliers import TRUCK, Outliers
 from trialkit.edges.variants import AS_REPORTED, KEYS, MILES, READINGS, Change, Variant
-from trialkit.edges.wear import WearRates, position_words
+from trialkit.edges.wear import WearRates, position_words, run_in_words
 from trialkit.formatting import counted, level_words, number, sentence_case
 from trialkit.results import Labelled
 
@@ -265,7 +266,7 @@ def usual_variants(
     if run_in_mi > 0:
         found.append(fitted(READINGS, "nothing left out as running-in", readings, 0.0))
         found.append(
-            fitted(READINGS, f"{2 * run_in_mi:g} miles left out as running-in", readings, 2 * run_in_mi)
+            fitted(READINGS, f"{run_in_words(2 * run_in_mi)} left out as running-in", readings, 2 * run_in_mi)
         )
     else:
         found.append(fitted(READINGS, "without the first readings", vr.without_first_readings(readings)))
@@ -273,10 +274,11 @@ def usual_variants(
     if c.MILES_BASIS in readings and readings[c.MILES_BASIS].nunique() > 1:
         counters = readings[readings[c.MILES_BASIS].astype(str) == "counter"]
         if 0 < len(counters) < int(readings[c.MILES_MI].notna().sum()):
-            found.append(fitted(MILES, "miles from counters alone", counters))
+            found.append(fitted(MILES, display.words("miles from counters alone"), counters))
     if shares is not None:
         found += [
-            vr.per_odometer_mile(rates, shares.shares(name), ODOMETER_NAMES[name]) for name in shares.bases
+            vr.per_odometer_mile(rates, shares.shares(name), display.words(ODOMETER_NAMES[name]))
+            for name in shares.bases
         ]
     found += [vr.of_log_slopes(rates), vr.of_thinnest_spots(readings, rates)]
     if cross is not None:

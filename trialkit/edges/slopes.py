@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, listed
 
@@ -130,8 +131,8 @@ def fit_slopes(
         which = [str(name) for name in segments.loc[flat, c.SEGMENT].head(5)]
         which += ["others"] * int(flat.sum() > len(which))
         notes.append(
-            f"{counted(int(flat.sum()), 'segment has', 'segments have')} a single reading or no miles between readings "
-            f"and give no slope: {listed(which)}."
+            f"{counted(int(flat.sum()), 'segment has', 'segments have')} a single reading or no "
+            f"{display.word('miles')} between readings and give no slope: {listed(which)}."
         )
     lines = _with_rounding(segments[~flat].reset_index(drop=True), repeatability_in)
     set_stations = _pooled(lines, [*SET_KEYS, c.STATION], weights=SXX, miles=SPAN_MI)
@@ -169,7 +170,7 @@ def used_readings(readings: pd.DataFrame, run_in_mi: float = 0.0) -> tuple[pd.Da
         (placed & ~height, "without a height"),
         (
             placed & height & ~miles,
-            "whose blade-down miles are not known (no counter and no shifts give them)",
+            display.words("whose blade-down miles are not known (no counter and no shifts give them)"),
         ),
     ):
         if left_out.any():
@@ -180,7 +181,7 @@ def used_readings(readings: pd.DataFrame, run_in_mi: float = 0.0) -> tuple[pd.Da
         stays = used.groupby([c.SET_ID, c.TRUCK_UNIT], observed=True, sort=False)[c.MILES_MI]
         early = (used[c.MILES_MI] - stays.transform("min")).to_numpy() < run_in_mi
         notes.append(
-            f"{counted(int(early.sum()), 'reading')} in the first {run_in_mi:g} miles after an install left out "
+            f"{counted(int(early.sum()), 'reading')} in the first {display.typed(run_in_mi, 'mi')} {display.word('miles')} after an install left out "
             "as running-in, counted from the set's first reading on the truck."
         )
         used = used[~early]

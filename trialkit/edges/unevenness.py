@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import controlling as ct
 from trialkit.edges import slopes as sl
 from trialkit.edges.wear import RATE_UNIT, WearRates, position_words
@@ -90,19 +91,20 @@ class Unevenness(Labelled):
         kind = self.label(row[c.EDGE_TYPE])
         start = f"On {position_words(row[c.PLOW_POSITION])}, the thinnest and the thickest spot of {kind}"
         trucks = counted(int(row[c.N_TRUCKS]), "truck")
-        estimate, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
+        estimate, low, high = (
+            display.value(row[name], RATE_UNIT) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)
+        )
+        apart = f"{display.unit('in')} apart in 1,000 {display.word('miles')}"
         share = f"{percent(row[RANGE_PCT])} of its mean wear; " if row[RANGE_PCT] > 0 else ""
         if not math.isfinite(high):
-            return (
-                f"{start} grow {number(estimate, 2)} in apart in 1,000 miles ({share}{trucks}; no interval)."
-            )
+            return f"{start} grow {number(estimate, 2)} {apart} ({share}{trucks}; no interval)."
         places = interval_decimals(estimate, low, high)
         level = level_words(self.confidence_level)
         if not low > 0:
             most = fixed(high, interval_decimals(high, 0.0, high))
-            return f"{start} grow at most {most} in apart in 1,000 miles ({level}; {trucks}): no unevenness is shown."
+            return f"{start} grow at most {most} {apart} ({level}; {trucks}): no unevenness is shown."
         ends = span(low, high, places)
-        return f"{start} grow {fixed(estimate, places)} in apart in 1,000 miles ({share}{level} {ends}; {trucks})."
+        return f"{start} grow {fixed(estimate, places)} {apart} ({share}{level} {ends}; {trucks})."
 
     def _shapes(self, row: dict[Hashable, Any]) -> list[str]:
         here = self.shapes[
@@ -131,9 +133,9 @@ class Unevenness(Labelled):
         worst = here.loc[(here[TILT] / here[MEAN_RATE]).abs().idxmax()]
         end, other = ("right", "left") if worst[TILT] > 0 else ("left", "right")
         share = percent(100 * abs(worst[TILT]) / worst[MEAN_RATE])
-        gap = number(abs(worst[TILT]), 2)
+        gap = _gap_words(worst[TILT])
         return (
-            f"Most lopsided is truck {worst[c.TRUCK_ID]}: its {end} end wears {gap} in per 1,000 miles faster than its {other} "
+            f"Most lopsided is truck {worst[c.TRUCK_ID]}: its {end} end wears {gap} faster than its {other} "
             f"end ({share} of its mean wear)."
         )
 
@@ -330,7 +332,7 @@ def _percent_of(value: float, mean: float) -> float:
 # ---------------------------------------------------------------- words
 def _shape_words(row: Mapping[Any, Any]) -> str:
     """Where the wear is, for a shape that is shown."""
-    gap = f"{number(abs(row[c.ESTIMATE]), 2)} in per 1,000 miles"
+    gap = _gap_words(row[c.ESTIMATE])
     share = f" ({percent(abs(row[SHAPE_PCT]))} of the mean wear)" if row[SHAPE_PCT] == row[SHAPE_PCT] else ""
     more = row[c.ESTIMATE] > 0
     if row[c.TERM] == TILT:
@@ -338,6 +340,11 @@ def _shape_words(row: Mapping[Any, Any]) -> str:
         return f"the {end} end wears faster than the {other} end, by {gap}{share}"
     fast, slow = ("the ends wear", "the middle") if more else ("the middle wears", "the ends")
     return f"{fast} faster than {slow}, by {gap}{share}"
+
+
+def _gap_words(rate: float) -> str:
+    """A difference of wear rates, without its sign, as a sentence says it."""
+    return f"{number(abs(display.value(rate, RATE_UNIT)), 2)} {display.unit('in')} per 1,000 {display.word('miles')}"
 
 
 def _method(confidence_level: float) -> str:
@@ -359,6 +366,6 @@ def _notes(result: Unevenness, single: int) -> list[str]:
             notes.append(f"{who}: one truck, so its unevenness has no interval.")
         if row[c.ESTIMATE] < 0.7 * row[MEASURED]:
             notes.append(
-                f"{who}: the range as read is {number(row[MEASURED], 2)} in per 1,000 miles; much of it is reading error."
+                f"{who}: the range as read is {_gap_words(row[MEASURED])}; much of it is reading error."
             )
     return notes

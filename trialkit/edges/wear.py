@@ -18,6 +18,7 @@ import pandas as pd
 from scipy.special import ndtri, stdtrit
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import slopes as sl
 from trialkit.errors import UsageError, near_match
 from trialkit.formatting import (
@@ -35,7 +36,6 @@ from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval, prediction_limits, two_sided_tail
 
 RATE_UNIT = "in/1000 mi"
-RATE_WORDS = "in per 1,000 blade-down miles"
 POSITION_WORDS = {
     "front": "the front plow",
     "underbody": "the underbody plow",
@@ -51,6 +51,7 @@ WIDENED = ", widened for coarse readings"
 ONE_TRUCK = "one truck, no interval"
 NO_ERROR = "mean of truck slopes, no interval: the readings show no error"
 NO_SLOPE = "no slope"
+NO_RATE = "No wear rate can be given: no set has two readings at different miles."
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,14 +101,17 @@ class WearRates(Labelled):
         for row in self.table.to_dict("records"):
             clauses.setdefault(row[c.PLOW_POSITION], []).append(self._clause(row))
         said = [f"On {position_words(place)}, {'; '.join(rates)}." for place, rates in clauses.items()]
-        return " ".join(said) or "No wear rate can be given: no set has two readings at different miles."
+        return " ".join(said) or display.words(NO_RATE)
 
     def _clause(self, row: dict[Hashable, Any]) -> str:
         who = self.label(row[c.EDGE_TYPE])
-        rate, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
+        rate, low, high = (
+            display.value(row[name], RATE_UNIT) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)
+        )
+        per = rate_unit_words()
         level, trucks = level_words(self.confidence_level), counted(int(row[c.N_TRUCKS]), "truck")
         if not math.isfinite(rate):
-            return f"{who} has no wear rate yet, since no set has two readings at different miles"
+            return f"{who} has no wear rate yet, since no set has two readings at different {display.word('miles')}"
         if not math.isfinite(high):
             why = (
                 "one truck gives no interval"
@@ -116,18 +120,18 @@ class WearRates(Labelled):
             )
             if not row[c.MEASURABLE]:
                 return f"{who} showed no measurable wear ({trucks}; {why})"
-            return (
-                f"{who} {'wore' if rate > 0 else 'gained'} {number(abs(rate))} {RATE_WORDS} ({trucks}; {why})"
-            )
+            return f"{who} {'wore' if rate > 0 else 'gained'} {number(abs(rate))} {per} ({trucks}; {why})"
         if low <= 0 < high and not row[c.MEASURABLE]:
             most = fixed(high, decimals_for(high))
-            return f"{who} showed no measurable wear: less than {most} {RATE_WORDS} ({level}; {trucks})"
+            return f"{who} showed no measurable wear: less than {most} {per} ({level}; {trucks})"
         places = interval_decimals(rate, low, high)
         if rate < 0:
-            gain = f"{who} gained {fixed(-rate, places)} {RATE_WORDS}, which no edge does, so the readings need a look"
+            gain = (
+                f"{who} gained {fixed(-rate, places)} {per}, which no edge does, so the readings need a look"
+            )
             return f"{gain} ({level} of the wear {span(low, high, places)}; {trucks})"
         ends = span(low if low > 0 else -math.inf, high, places)
-        return f"{who} wore {fixed(rate, places)} {RATE_WORDS} ({level} {ends}; {trucks})"
+        return f"{who} wore {fixed(rate, places)} {per} ({level} {ends}; {trucks})"
 
 
 def fit_wear_rates(
@@ -226,6 +230,16 @@ def fit_wear_rates(
 def position_words(plow_position: str) -> str:
     """Plow position as a sentence says it."""
     return POSITION_WORDS.get(plow_position, f"the {plow_position.replace('_', ' ')}")
+
+
+def rate_unit_words() -> str:
+    """The unit of a wear rate as a sentence says it: ``"in per 1,000 blade-down miles"``."""
+    return f"{display.unit('in')} per 1,000 {display.words('blade-down miles')}"
+
+
+def run_in_words(run_in_mi: float) -> str:
+    """How much is left out as running-in: ``"50 miles"``."""
+    return f"{display.typed(run_in_mi, 'mi')} {display.word('miles')}"
 
 
 def edge_type_order(edge_types: pd.Series, reference: str | None = None) -> list[str]:
@@ -359,11 +373,13 @@ def _in_order(frame: pd.DataFrame, order: list[str]) -> pd.DataFrame:
 
 def _method(confidence_level: float, run_in_mi: float) -> str:
     left_out = (
-        f" The first {run_in_mi:g} miles after an install are left out as running-in." if run_in_mi else ""
+        f" The first {run_in_words(run_in_mi)} after an install are left out as running-in."
+        if run_in_mi
+        else ""
     )
     return (
-        "Each segment has its own straight line of height against blade-down miles; the slopes of a truck are pooled "
-        f"over its stations and sets, and the trucks give the mean and its {level_percent(confidence_level)} t interval. "
+        f"Each segment has its own straight line of height against blade-down {display.word('miles')}; the slopes of a truck "
+        f"are pooled over its stations and sets, and the trucks give the mean and its {level_percent(confidence_level)} t interval. "
         "The interval is widened where the steps of the tool are coarse for the wear seen." + left_out
     )
 
@@ -374,7 +390,9 @@ def _notes(result: WearRates) -> list[str]:
     for row in result.table.to_dict("records"):
         who = f"{result.label(row[c.EDGE_TYPE])} on {position_words(row[c.PLOW_POSITION])}"
         if row[c.METHOD] == NO_SLOPE:
-            notes.append(f"No set of {who} has two readings at different miles, so it has no wear rate.")
+            notes.append(
+                f"No set of {who} has two readings at different {display.word('miles')}, so it has no wear rate."
+            )
         elif row[c.METHOD] == ONE_TRUCK:
             notes.append(
                 f"Only one truck carried {who}; how much trucks differ is not known, so its rate has no interval."
@@ -394,8 +412,9 @@ def _notes(result: WearRates) -> list[str]:
     usual = result.trucks.groupby(sl.CELL, observed=True)[c.MILES_MI].transform("median")
     for row in result.trucks[result.trucks[c.MILES_MI] < FEW_MILES * usual].to_dict("records"):
         notes.append(
-            f"{row[c.TRUCK_UNIT]} ({result.label(row[c.EDGE_TYPE])}) was read over {fixed(row[c.MILES_MI], 0)} miles, far fewer "
-            "than the others; its slope is uncertain and counts like theirs."
+            f"{row[c.TRUCK_UNIT]} ({result.label(row[c.EDGE_TYPE])}) was read over "
+            f"{fixed(display.value(row[c.MILES_MI], 'mi'), 0)} {display.word('miles')}, far fewer than the others; its slope is "
+            "uncertain and counts like theirs."
         )
     moved = result.sets.groupby(c.SET_ID, observed=True)[c.TRUCK_UNIT].nunique()
     notes += [

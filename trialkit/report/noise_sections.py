@@ -13,6 +13,7 @@ from dataclasses import replace
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.cab.noise import TASK_WORDS, NoiseLevels
 from trialkit.cab.noise_exposure import hours_words
 from trialkit.formatting import NO_INTERVAL, fixed, level_words, sentence_case
@@ -169,9 +170,12 @@ def conditions_table(study: NoiseStudy) -> blocks.Block:
     words = {
         c.RADIO: "radio on",
         c.WINDOW: "window open",
-        c.SPEED_MPH: "each mile per hour",
+        c.SPEED_MPH: display.words("each mile per hour"),
     }
     shown = effects[[c.TASK, *rates, c.TERM, c.ESTIMATE, c.STD_ERROR, c.DF]]
+    speed = effects[c.TERM] == c.SPEED_MPH
+    for name in (c.ESTIMATE, c.STD_ERROR):
+        shown = shown.assign(**{name: shown[name].mask(speed, display.value(shown[name], "dB/mph"))})
     shown = shown.assign(**{c.TERM: effects[c.TERM].replace(words)})
     return blocks.table(shown, CONDITIONS_CAPTION, headings={c.ESTIMATE: "Louder by, dB"})
 
