@@ -103,6 +103,20 @@ CODES: dict[str, Code] = {
         WARNING,
         "some sound samples were averaged with 3 dB and others with 5 dB; they are never put together",
     ),
+    "material-rate": Code(
+        WARNING,
+        "more or less material per lane-mile in a shift than any handbook knows, or material without lane-miles",
+    ),
+    "material-missing": Code(
+        WARNING,
+        "shifts that treated lane-miles have no row in material; they are left out and never counted as none spread",
+    ),
+    "lane-miles-missing": Code(
+        WARNING, "shifts with material do not say how many lane-miles were treated; they are left out"
+    ),
+    "spreader-uncalibrated": Code(
+        WARNING, "trucks that spread material have no calibration of the spreader on record before they did"
+    ),
     "height-rises": Code(WARNING, "a height rises by more than the reading error between re-references"),
     "height-above-new": Code(
         ERROR, "a height is well above the new height of the edge type: a wrong unit or a slip"

@@ -168,10 +168,34 @@ class Cost(_Section):
 
 
 class Material(_Section):
-    """How material use is shown."""
+    """How material use is read and shown."""
 
+    treated_basis: Literal["lane_mile", "two_lane_mile", "lane_km", "two_lane_km"] = Field(
+        default="lane_mile",
+        description="what one unit of lane_miles_treated is: lane_mile, two_lane_mile (a mile of road whose two lanes are both "
+        "treated counts once), lane_km or two_lane_km; everything is converted to lane-miles",
+    )
     rate_basis: Literal["lane_mile", "two_lane_mile"] = Field(
         default="lane_mile", description="basis on which rates are printed: lane_mile or two_lane_mile"
+    )
+    policy_rate_lb: float | None = Field(
+        default=None,
+        strict=True,
+        gt=0,
+        le=5000,
+        description="application rate of the town's own policy, quoted per mile of policy_rate_basis, printed beside what was "
+        "spread [lb]; none by default",
+    )
+    policy_rate_basis: Literal["lane_mile", "two_lane_mile"] = Field(
+        default="lane_mile", description="basis on which policy_rate_lb is quoted: lane_mile or two_lane_mile"
+    )
+    typical_severity: float | None = Field(
+        default=None,
+        strict=True,
+        ge=0,
+        le=1,
+        description="mean storm severity index of a typical season, to which season savings are brought; by default the mean of "
+        "the trial's own storms",
     )
 
 

@@ -88,7 +88,8 @@ SHIFTS = Table(
             doubt_high=16, bounds_source=PRACTICE,
         ),
         Column(
-            c.LANE_MILES_TREATED, NUMBER, "Lane-miles treated", "Lane-miles treated with material in the shift.",
+            c.LANE_MILES_TREATED, NUMBER, "Lane-miles treated",
+            "Lane-miles treated with material; 0 if it only plowed. `material.treated_basis` says if it counts road miles or km.",
             low=0, high=5000, doubt_high=600, bounds_source=PRACTICE,
         ),
         Column(
@@ -127,7 +128,8 @@ MATERIAL = Table(
             high=100, doubt_low=10, doubt_high=36, bounds_source=PRACTICE,
         ),
         Column(
-            c.CHLORIDE_FRAC, NUMBER, "Chloride fraction", "Chloride by mass.", low=0, high=1,
+            c.CHLORIDE_FRAC, NUMBER, "Chloride fraction",
+            "Chloride by mass, as a fraction of the material; of a brine, of the salt dissolved in it.", low=0, high=1,
             blank_means="the stated default for that material",
         ),
     ),

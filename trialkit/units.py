@@ -23,6 +23,15 @@ METRIC_TON_LB = 1000.0 / POUND_KG
 GALLON_L = 3.785411784
 METER_IN = 1000.0 / INCH_MM
 
+LANE_MILES: dict[str, float] = {
+    "lane_mile": 1.0,
+    "two_lane_mile": 2.0,
+    "lane_km": 1.0 / MILE_KM,
+    "two_lane_km": 2.0 / MILE_KM,
+}
+"""Lane-miles in one unit of each basis on which treated miles may be counted and rates quoted: a mile of road with two lanes
+is two lane-miles."""
+
 # canonical unit -> {other unit: (factor, offset)} with canonical = (value - offset) * factor
 _TO_CANONICAL: dict[str, dict[str, tuple[float, float]]] = {
     "in": {"mm": (1.0 / INCH_MM, 0.0)},

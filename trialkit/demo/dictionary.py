@@ -51,6 +51,11 @@ RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("The calibrations before and after a sound sample agree within `noise.drift_limit_db`.", ("calibration-drift",)),
     ("Sound samples are all averaged with the same exchange rate; averages with 3 dB and with 5 dB are never put together.",
      ("exchange-rates-mixed",)),
+    ("Material per lane-mile lies within what handbooks know: from 50 lb to 500 lb of salt, or 1,500 lb with sand. Shifts with "
+     "material say how many lane-miles they treated, and shifts that treated any have material; a shift without a record is "
+     "left out and never counted as none spread.",
+     ("material-rate", "lane-miles-missing", "material-missing")),
+    ("The spreader of a truck was calibrated before it spread material.", ("spreader-uncalibrated",)),
     ("Each edge type was on at least two trucks; with fewer, no interval can be given. The reference edge type is one "
      "of them.",
      ("few-trucks", "reference-missing")),

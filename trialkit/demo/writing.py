@@ -279,7 +279,10 @@ horizon_years = 10
 analysis_year = 2031  # year whose prices are used
 
 [material]
-rate_basis = "lane_mile"  # lane_mile or two_lane_mile
+treated_basis = "lane_mile"  # what lane_miles_treated counts; two_lane_mile if a mile of road with two lanes counts once
+rate_basis = "lane_mile"  # how rates are printed: lane_mile or two_lane_mile
+# policy_rate_lb = 250.0  # the town's own application rate, per mile of policy_rate_basis; none was set
+# typical_severity = 0.45  # severity index of a typical season; without it savings are for storms like those of the trial
 """
 
 

@@ -21,13 +21,14 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.errors import Problem, TrialDataError, near_match, sorted_problems
 from trialkit.formatting import counted
-from trialkit.settings import FILE_NAME, Noise, Settings
+from trialkit.settings import FILE_NAME, Material, Noise, Settings
 from trialkit.tables import TABLES
 from trialkit.trial import problem_text
 from trialkit.trial.drivechecks import check_odometers, check_spans
 from trialkit.trial.findings import Source, sources_of
 from trialkit.trial.heightchecks import check_heights, check_types, repeatability_of
 from trialkit.trial.intake import DATED_BY, Draft, read_draft
+from trialkit.trial.materialchecks import check_material
 from trialkit.trial.milechecks import check_miles
 from trialkit.trial.references import check_references
 from trialkit.trial.schemas import check_cells, check_keys
@@ -241,6 +242,8 @@ def check_draft(draft: Draft) -> Checked:
     problems += check_references(sources, _unreadable(draft))
     noise = draft.settings.noise if draft.settings is not None else Noise()
     problems += check_samples(sources, noise.drift_limit_db)
+    treated = draft.settings.material if draft.settings is not None else Material()
+    problems += check_material(sources, treated.treated_basis)
     problems += _check_across(draft, sources, doubled)
     return Checked(draft, sorted_problems(_said_once(problems)))
 

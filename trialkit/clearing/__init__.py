@@ -1,0 +1,1 @@
+"""What an edge leaves behind: material spread, passes and hours needed, and how well the road was cleared."""
