@@ -287,7 +287,8 @@ def fit_slope(
     from scipy import stats
 
     used = rates.notna() & (rates > 0)
-    logs = np.log(rates[used].astype(float)).groupby(storm_ids[used].astype(object)).mean()
+    kept = pd.Series(np.log(rates[used].to_numpy(dtype=float)), rates.index[used])
+    logs = kept.groupby(storm_ids[used].astype(object)).mean()
     both = pd.DataFrame({"y": logs, "x": severity.reindex(logs.index)}).dropna()
     if len(both) < FEWEST_STORMS or both["x"].nunique() < 2:
         raise NotEnoughDataError(

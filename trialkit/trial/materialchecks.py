@@ -18,6 +18,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -94,12 +95,12 @@ def _rates(material: Source, lane_mi: pd.Series, basis: str) -> list[Problem]:
     by_row = found[none | few | much].set_index("row").sort_index()
 
     def say(row: int) -> Problem:
-        return _rate_problem(material, row, by_row.loc[row], basis)
+        return _rate_problem(material, row, by_row.loc[row].to_dict(), basis)
 
     return material.listed("material-rate", c.QUANTITY_LB, by_row.index, say)
 
 
-def _rate_problem(material: Source, row: int, shift: pd.Series, basis: str) -> Problem:
+def _rate_problem(material: Source, row: int, shift: Mapping[Any, Any], basis: str) -> Problem:
     metric = material.unit(c.QUANTITY_LB) in METRIC_WEIGHTS
     allowed = f"{_rate(LEAST_LB_LANE_MI, metric)} to {_rate(shift['most'], metric, unit=True)}"
     mass = f"{material.number(c.QUANTITY_LB, shift['lb'])} {units.UNIT_NAMES[material.unit(c.QUANTITY_LB)]}"
