@@ -3,7 +3,6 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.special import ndtr
 
 from trialkit import columns as c
 from trialkit.edges.slopes import (
@@ -15,7 +14,6 @@ from trialkit.edges.slopes import (
     N_STATIONS,
     ROUNDING_VARIANCE,
     fit_slopes,
-    rounding_amplitude,
 )
 from trialkit.errors import UsageError
 
@@ -225,22 +223,3 @@ def test_two_readings_take_the_scatter_from_stations():
         for r in (rows, steady)
     )
     assert scattered < 0.01 * equal
-
-
-@pytest.mark.parametrize("error", [0.0, 0.05, 0.1, 0.2, 0.3, 0.5])
-def test_rounding_amplitude_bounds_the_mean_rounding_error(error):
-    heights = np.linspace(0, 1, 2001)
-    steps = np.arange(-4, 6)[:, None]
-    if error:
-        share = ndtr((steps + 0.5 - heights) / error) - ndtr((steps - 0.5 - heights) / error)
-        worst = np.abs((steps * share).sum(axis=0) - heights).max()
-    else:
-        worst = 0.5
-    amplitude = rounding_amplitude(np.array([1.0]), np.array([error]))[0]
-    # by hand: exact mean of the rounded reading from the normal curve, step 1
-    assert worst <= amplitude + 1e-9
-    assert amplitude <= 1.35 * worst + 1e-9
-
-
-def test_no_step_no_amplitude():
-    assert rounding_amplitude(np.array([0.0, 0.0]), np.array([0.0, 0.1])).tolist() == [0.0, 0.0]

@@ -225,6 +225,32 @@ DRIVEN_MI = "driven_mi"
 N_RECORDS = "n_records"
 UPPER_BOUND = "upper_bound"
 
+DESIGN = "design"
+TRUCKS_TOTAL = "trucks_total"
+DETECTABLE_RATIO = "detectable_ratio"
+DETECTABLE_FASTER = "detectable_faster"
+DETECTABLE_LIFE_RATIO = "detectable_life_ratio"
+DETECTABLE_SHORTER_LIFE = "detectable_shorter_life"
+DETECTABLE_DB = "detectable_db"
+DETECTABLE_PCT = "detectable_pct"
+RATE = "rate"
+LEAST_WEAR_IN = "least_wear_in"
+MILES_TO_SEE_MI = "miles_to_see_mi"
+MILES_TO_KNOW_MI = "miles_to_know_mi"
+COVARIATE = "covariate"
+LEVEL = "level"
+STD_DIFFERENCE = "std_difference"
+N_UNITS = "n_units"
+COMPONENT = "component"
+STUDY_PCT = "study_pct"
+WEAR_PCT = "wear_pct"
+LOOK = "look"
+INFORMATION = "information"
+ALPHA_SPENT = "alpha_spent"
+NOMINAL_P = "nominal_p"
+Z_LIMIT = "z_limit"
+T_LIMIT = "t_limit"
+
 # ---------------------------------------------------------------- what a column can be
 TEXT = "text"
 ID = "id"
@@ -414,5 +440,30 @@ RESULT_LABELS: dict[str, str] = {
     DRIVEN_MI: "Odometer miles",
     N_RECORDS: "Records",
     UPPER_BOUND: "At most",
+    DESIGN: "Design",
+    TRUCKS_TOTAL: "Trucks in all",
+    DETECTABLE_RATIO: "Times slower that can be shown",
+    DETECTABLE_FASTER: "Times faster that can be shown",
+    DETECTABLE_LIFE_RATIO: "Times the life that can be shown",
+    DETECTABLE_SHORTER_LIFE: "Times shorter a life that can be shown",
+    DETECTABLE_DB: "Difference that can be shown, dB",
+    DETECTABLE_PCT: "Change that can be shown, %",
+    RATE: "Wear rate",
+    LEAST_WEAR_IN: "Least wear that can be told from none",
+    MILES_TO_SEE_MI: "Miles until wear shows",
+    MILES_TO_KNOW_MI: "Miles until the rate is known",
+    COVARIATE: "What was compared",
+    LEVEL: "Group",
+    STD_DIFFERENCE: "Standardized difference",
+    N_UNITS: "Plows",
+    COMPONENT: "Part of the spread",
+    STUDY_PCT: "Share of the study's spread, %",
+    WEAR_PCT: "Share of the usable depth, %",
+    LOOK: "Look",
+    INFORMATION: "Share of the season",
+    ALPHA_SPENT: "Error spent",
+    NOMINAL_P: "P value needed",
+    Z_LIMIT: "z limit",
+    T_LIMIT: "t limit",
 }
 """Heading of every column that a result table may show."""

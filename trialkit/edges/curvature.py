@@ -31,6 +31,7 @@ from trialkit.edges.wear import (
 from trialkit.formatting import counted, fixed, interval_decimals, level_words, number, sentence_case, span
 from trialkit.results import Labelled
 from trialkit.stats.inference import mean_interval
+from trialkit.stats.rounding import rounding_amplitude
 
 N_SEGMENTS = "n_segments"
 NO_BEND = 1e-9
@@ -217,7 +218,7 @@ def _by_truck(parts: pd.DataFrame) -> pd.DataFrame:
     error = np.bincount(cell, parts[sl.SPREAD], len(cells)) / np.maximum(free, 1)
     step = parts[sl.STEP_IN].to_numpy()
     beyond = np.sqrt(np.maximum(error[cell] - step**2 / 12, 0))
-    bound = sl.rounding_amplitude(step, beyond) * parts[_SPREAD].to_numpy()
+    bound = rounding_amplitude(step, beyond) * parts[_SPREAD].to_numpy()
     return trucks.assign(
         **{
             c.ESTIMATE: change,

@@ -17,6 +17,7 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, listed
+from trialkit.stats.rounding import rounding_amplitude, uncancelled_share
 
 FIRST_MI = "first_mi"
 LAST_MI = "last_mi"
@@ -275,7 +276,7 @@ def _with_rounding(lines: pd.DataFrame, repeatability_in: float | None) -> pd.Da
     rate = np.abs(np.bincount(cell, lines[SXY], len(cells)) / np.bincount(cell, lines[SXX], len(cells)))[cell]
     span = lines[SPAN_MI].to_numpy() / 1000.0
     bound = rounding_amplitude(step, beyond) * (lines[SPREAD] / lines[SXX]).to_numpy()
-    bound = np.minimum(bound * _cancelled(rate * span, step), step / span)
+    bound = np.minimum(bound * uncancelled_share(rate * span, step), step / span)
     return lines.assign(**{ROUNDING_VARIANCE: reading_variance / lines[SXX], c.ROUNDING_BOUND: bound})
 
 
@@ -295,42 +296,6 @@ def _scatter(lines: pd.DataFrame, cell: np.ndarray, n_cells: int) -> np.ndarray:
     lines_free = np.bincount(cell, minlength=n_cells) - np.bincount(cell_of_set, minlength=n_cells)
     scatter = np.where(free > 0, about / np.maximum(free, 1), between / np.maximum(lines_free, 1))
     return np.maximum(scatter, 0)
-
-
-def rounding_amplitude(step_in: np.ndarray, error_in: np.ndarray) -> np.ndarray:
-    """Largest mean error that rounding to steps gives a reading. [in]
-
-    Use it for readings of one height with normal reading error before the rounding.
-
-    Parameters
-    ----------
-    step_in : ndarray
-        Step to which the reading is rounded. [in]
-    error_in : ndarray
-        Standard deviation of the reading error before the rounding. [in]
-
-    Returns
-    -------
-    ndarray
-        Half a step without reading error; next to nothing once the error is half a step.
-
-    Notes
-    -----
-    The mean rounding error is ``sum_k (-1)^k d/(pi k) exp(-2 pi^2 k^2 s^2/d^2) sin(2 pi k y/d)``; the sum of its
-    amplitudes bounds it.
-    """
-    step, error = np.asarray(step_in, dtype=float), np.asarray(error_in, dtype=float)
-    relative = np.divide(error, step, out=np.full(step.shape, np.inf), where=step > 0)
-    total = np.zeros(step.shape)
-    for k in range(1, 31):
-        total += np.exp(-2 * (np.pi * k * np.minimum(relative, 1e3)) ** 2) / k
-    return step * np.minimum(0.5, total / np.pi)
-
-
-def _cancelled(wear_in: np.ndarray, step_in: np.ndarray) -> np.ndarray:
-    """Share of the rounding bound that is left once the wear runs over several steps."""
-    steps = np.divide(wear_in, step_in, out=np.zeros_like(wear_in), where=step_in > 0)
-    return np.minimum(1.0, 2 / np.pi / np.maximum(steps - 0.5, 1e-9))
 
 
 # ---------------------------------------------------------------- pooling
