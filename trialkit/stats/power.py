@@ -102,7 +102,8 @@ def slope_variance(x: ArrayLike, reading_variance: float, between: float = 0.0) 
     .. [1] P. J. Diggle, P. Heagerty, K.-Y. Liang and S. L. Zeger, "Analysis of Longitudinal Data", 2nd edition, 2002,
        section 2.4.
     """
-    away = np.asarray(x, dtype=float) - np.mean(x)
+    where = np.asarray(x, dtype=float)
+    away = where - where.mean()
     return float(between + reading_variance / (away @ away))
 
 
