@@ -1,0 +1,156 @@
+"""From a trial to one row per shift: what was spread, how long it took, what was left, and which edge was on.
+
+Answers: which shifts can say something about an edge, and what is missing from the others?
+
+Nothing is filled in. A shift without a record of material is not one that spread nothing; a shift in which the edge changed
+to another type has no edge type; treated miles are lane-miles here whatever the file counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit.cab import samples
+from trialkit.clearing import rates
+from trialkit.formatting import counted, listed
+from trialkit.report import study
+from trialkit.trial import lineage
+from trialkit.trial.checks import Trial
+
+MATERIAL, STORMS, TRUCKS, RATINGS, PLAN = "material", "storms", "trucks", "operator_ratings", "fleet_plan"
+NAMED = 6
+"""How many trucks or storms a note names one by one."""
+
+
+@dataclass(frozen=True, eq=False)
+class MaterialRecords:
+    """The shifts of a trial and what they spread.
+
+    Attributes
+    ----------
+    shifts : DataFrame
+        One row per shift: the columns of `shifts` with lane_miles_treated in lane-miles, edge_type, block, dry_lb, chloride_lb
+        and cost of what was spread, and one column `<material>_lb` for each solid material and for brine. Missing where not on record.
+    kinds : tuple of str
+        Materials that were spread, the one with most mass first.
+    positions : tuple of str
+        Plow positions whose shifts have material.
+    notes : tuple of str
+        What is missing, and what was taken for granted.
+    """
+
+    shifts: pd.DataFrame
+    kinds: tuple[str, ...]
+    positions: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def has_material(self) -> bool:
+        """Whether any shift has a rate of material."""
+        return bool((self.shifts[rates.DRY_LB] > 0).any())
+
+
+def kind_column(material: str) -> str:
+    """Column of the shifts with the dry mass of one material."""
+    return f"{material}_lb"
+
+
+def read_records(trial: Trial) -> MaterialRecords:
+    """The shifts of a trial with edge type and material.
+
+    Parameters
+    ----------
+    trial : Trial
+        A trial without errors that has shifts; material, storms and ratings may be missing.
+    """
+    shifts = trial[study.SHIFTS]
+    placed = samples.place_samples(
+        shifts[[c.SHIFT_ID]], trial[study.SETS], shifts=shifts, lives=lineage.set_lives(trial[study.EVENTS])
+    )
+    basis = trial.settings.material.treated_basis
+    frame = shifts.assign(
+        **{
+            c.EDGE_TYPE: placed.frame[c.EDGE_TYPE],
+            c.LANE_MILES_TREATED: rates.lane_miles(shifts[c.LANE_MILES_TREATED].astype(float), basis),
+        }
+    )
+    trucks = trial[TRUCKS].dropna(subset=[c.BLOCK]).drop_duplicates(c.TRUCK_ID)
+    blocks = pd.Series(trucks[c.BLOCK].astype(object).to_numpy(), trucks[c.TRUCK_ID].astype(object))
+    frame[c.BLOCK] = frame[c.TRUCK_ID].astype(object).map(blocks)
+    spread = rates.spread(trial[MATERIAL])
+    ids = frame[c.SHIFT_ID].astype(object)
+    for name in (rates.DRY_LB, rates.CHLORIDE_LB, rates.COST):
+        frame[name] = ids.map(spread.shifts[name]).astype(float)
+    by_kind = spread.rows.groupby(c.MATERIAL, sort=False)[rates.DRY_LB].sum()
+    kinds = tuple(by_kind[by_kind > 0].sort_values(ascending=False, kind="stable").index)
+    for kind in kinds:
+        own = spread.rows[spread.rows[c.MATERIAL] == kind].groupby(c.SHIFT_ID)[rates.DRY_LB].sum(min_count=1)
+        frame[kind_column(kind)] = ids.map(own).astype(float)
+    at = frame.loc[frame[rates.DRY_LB].notna(), c.PLOW_POSITION].dropna().astype(str)
+    notes = (*_shift_notes(trial, frame), *(spread.notes if len(spread.rows) else ()))
+    return MaterialRecords(frame, kinds, tuple(dict.fromkeys(at)), tuple(notes))
+
+
+def _shift_notes(trial: Trial, frame: pd.DataFrame) -> Iterator[str]:
+    recorded = frame[c.SHIFT_ID].isin(set(trial[MATERIAL][c.SHIFT_ID].dropna()))
+    treated = frame[c.LANE_MILES_TREATED]
+    if recorded.any():
+        lost, bare = int((~recorded & (treated > 0)).sum()), int((~recorded & (treated == 0)).sum())
+        if lost:
+            yield (
+                f"{counted(lost, 'shift')} treated lane-miles but {_have(lost)} no record of material. "
+                f"{'It is' if lost == 1 else 'They are'} left out and not counted as none spread."
+            )
+        if bare:
+            yield f"{counted(bare, 'shift')} only plowed: no lane-miles treated, and no material."
+        unrated = int((recorded & treated.isna()).sum())
+        if unrated:
+            yield f"{counted(unrated, 'shift')} with material {_have(unrated)} no lane-miles treated on record, and so no rate."
+        yield from _uncalibrated(trial, frame[recorded])
+    yield from _unplaced(frame)
+    if trial.settings.material.treated_basis != rates.LANE_MILE:
+        words = rates.basis_words(trial.settings.material.treated_basis)
+        yield f"Treated miles were counted in units of one {words}, as trial.toml says, and converted to lane-miles."
+
+
+def _uncalibrated(trial: Trial, spread: pd.DataFrame) -> Iterator[str]:
+    """Trucks that spread and have no calibration date, with how many of their shifts."""
+    dates = trial[TRUCKS].groupby(c.TRUCK_ID, observed=True)[c.SPREADER_CALIBRATED_ON].min()
+    truck = spread[c.TRUCK_ID].astype(object)
+    undated = truck.map(pd.Series(pd.to_datetime(dates).to_numpy(), dates.index.astype(object))).isna()
+    names = sorted(truck[undated].unique())
+    if not names:
+        return
+    if len(names) == truck.nunique():
+        yield "No spreader has a calibration date, so what was spread rests on settings that nobody checked."
+        return
+    yield (
+        f"{_named(names)} {_have(len(names))} no calibration date for the spreader, on {counted(int(undated.sum()), 'shift')} with "
+        "material; an error of a spreader passes for its truck's edge."
+    )
+
+
+def _unplaced(frame: pd.DataFrame) -> Iterator[str]:
+    """Shifts that cannot be compared because storm or edge type is not known."""
+    stormless = int(frame[c.STORM_ID].isna().sum())
+    if stormless:
+        yield f"{counted(stormless, 'shift')} {_have(stormless)} no storm on record and cannot be compared within one."
+    bare = int((frame[c.EDGE_TYPE].isna() & frame[c.TRUCK_ID].notna()).sum())
+    if bare:
+        yield (
+            f"{counted(bare, 'shift')} {_have(bare)} no edge type, since no set or several edge types were on the truck at the time; "
+            f"{'it is' if bare == 1 else 'they are'} set apart."
+        )
+
+
+def _named(names: list[str]) -> str:
+    rest = len(names) - NAMED
+    return listed([*names[:NAMED], f"{rest} more"] if rest > 0 else names)
+
+
+def _have(n: int) -> str:
+    return "has" if n == 1 else "have"
