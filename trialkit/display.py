@@ -43,7 +43,7 @@ _WORDS = {
     "pounds": "kilograms", "ton": "metric ton", "tons": "metric tons", "gallon": "liter", "gallons": "liters",
     "mileage": "distance", "mileages": "distances",
 }  # fmt: skip
-_ANY_WORD = re.compile(rf"\b({'|'.join(_WORDS)})\b", re.IGNORECASE)
+_ANY_WORD = re.compile(rf"(?:(?<!\d )|(?<=(?:per|.in) 1,000 ))\b({'|'.join(_WORDS)})\b", re.IGNORECASE)
 _PER = "per "
 _PART = re.compile(r"(?P<count>[\d,]+ )?(?P<unit>.+)")
 
@@ -139,7 +139,8 @@ def word(us_word: str) -> str:
 def words(us_words: str) -> str:
     """A fixed text with every unit word in it as it is shown: ``"Blade-down miles"`` is ``"Blade-down kilometers"``.
 
-    Only for texts without a number that has to be converted, and without names from the trial, which stay as they are.
+    Only for texts without names from the trial, which stay as they are. A word after a number that would have to be
+    converted stays as it is too.
 
     Examples
     --------
@@ -147,7 +148,7 @@ def words(us_words: str) -> str:
     ...     words("Inches worn in 1,000 miles")
     'Millimeters worn in 1,000 kilometers'
     """
-    return _ANY_WORD.sub(_shown_word, us_words) if is_metric() else us_words
+    return _ANY_WORD.sub(lambda found: _shown_word(found[0]), us_words) if is_metric() else us_words
 
 
 def decimals(us_decimals: int, name: str) -> int:
@@ -178,8 +179,7 @@ def typed(number: float, name: str) -> str:
     return formatting.number(value(number, name)) if unit(name) != name else f"{number:g}"
 
 
-def _shown_word(matched: re.Match[str]) -> str:
-    found = matched[0]
+def _shown_word(found: str) -> str:
     shown = _WORDS[found.lower()]
     return shown.capitalize() if found[0].isupper() else shown
 

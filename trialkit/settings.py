@@ -211,7 +211,7 @@ class Settings(_Section):
     reference_edge_type: Text = Field(description="edge type with which the others are compared")
     units: Literal["us", "metric"] = Field(
         default="us",
-        description="units in which results are to be shown: us or metric (so far they are shown in us units whatever it says)",
+        description="units in which the report shows results: us or metric; the tables that it saves stay in us units",
     )
     currency: str = Field(
         default="USD", pattern=r"^[A-Z]{3}$", description="currency of every amount, as a three-letter code"

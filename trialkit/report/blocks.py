@@ -19,7 +19,7 @@ import pandas as pd
 from pydantic import TypeAdapter, ValidationError
 
 from trialkit import columns as c
-from trialkit import formatting
+from trialkit import display, formatting
 from trialkit.errors import CODES, ERROR, WARNING, Problem, ReportError
 from trialkit.report import cells, prose
 from trialkit.report.block_types import (
@@ -267,10 +267,10 @@ def notes(items: Iterable[str], title: str = "What to keep in mind") -> Notes:
 
 def show(*shown: Block) -> None:
     """Show several blocks from one cell."""
-    from IPython.display import display
+    from IPython.display import display as show_in_cell
 
     for block in shown:
-        display(block)
+        show_in_cell(block)
 
 
 # ---------------------------------------------------------------- reading them back
@@ -278,7 +278,7 @@ def read_blocks(notebook: str | Path | Any) -> list[Block]:
     """The blocks of an executed notebook, in order.
 
     The opening cell, whose heading is the notebook's own name, and cells tagged ``notebook-only`` speak to whoever runs
-    the notebook; they are left out.
+    the notebook; they are left out. Unit words in text cells become those in which results are shown.
 
     Parameters
     ----------
@@ -309,7 +309,7 @@ def read_blocks(notebook: str | Path | Any) -> list[Block]:
             blocks = _code_blocks(cell, place, private)
         elif cell.cell_type == "markdown":
             opening = position == 0 and cell.source.lstrip().startswith("# ")
-            blocks = [] if private or opening else _text_blocks(cell.source, place)
+            blocks = [] if private or opening else _text_blocks(display.words(cell.source), place)
         elif private or not cell.source.strip():
             continue
         else:

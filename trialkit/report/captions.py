@@ -15,9 +15,10 @@ from typing import Any, TypedDict
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting
+from trialkit import display, formatting
 from trialkit.edges import slopes as sl
 from trialkit.formatting import level_words
+from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import number_of, types_of
 from trialkit.report.figures import n_trucks, rate_words, ratio_words
 
@@ -41,7 +42,7 @@ class FigureWords(TypedDict):
 def wear_rates(result: Any, *, labels: Mapping[str, str] | None = None) -> FigureWords:
     """Words for `figures.wear_rates`; the same arguments as there."""
     names = result.labels if labels is None else labels
-    table = result.table
+    table = displayed(result.table)
     unit = formatting.listed(list(dict.fromkeys(table[c.UNIT].astype(str))))
     several = several_positions(table)
     said = []
@@ -105,19 +106,20 @@ def heights(result: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] | 
     names = (getattr(result, "labels", None) or {}) if labels is None else labels
     known = readings.dropna(subset=[c.MILES_MI, c.HEIGHT_IN, c.TRUCK_UNIT, c.SEGMENT])
     sets = _sets(known)
+    unit, places, miles = display.unit("in"), display.decimals(2, "in"), display.word("miles")
     said = []
     for name in types_of(known):
         own, own_sets = known[known[c.EDGE_TYPE].astype(str) == name], sets[sets[c.EDGE_TYPE] == name]
         trucks = formatting.counted(n_trucks(own), "truck")
-        low, high = own[c.HEIGHT_IN].min(), own[c.HEIGHT_IN].max()
+        low, high = (display.value(own[c.HEIGHT_IN].agg(end), "in") for end in ("min", "max"))
         said.append(
             f"{formatting.sentence_case(names.get(name, name))}: {trucks}, {formatting.counted(len(own_sets), 'set')}, heights from "
-            f"{formatting.fixed(high, 2)} down to {formatting.fixed(low, 2)} in over up to "
-            f"{formatting.number(own_sets[sl.SPAN_MI].max())} miles."
+            f"{formatting.fixed(high, places)} down to {formatting.fixed(low, places)} {unit} over up to "
+            f"{formatting.number(display.value(own_sets[sl.SPAN_MI].max(), 'mi'))} {miles}."
         )
     lines = " with the straight line fitted to each segment" if result is not None else ""
-    caption = f"Height of the edges against blade-down miles{lines}, one panel for each edge type on the same scales."
-    alt = f"{formatting.counted(len(said), 'panel')}, one for each edge type: height against blade-down miles{lines}. {some(said)}"
+    caption = f"Height of the edges against blade-down {miles}{lines}, one panel for each edge type on the same scales."
+    alt = f"{formatting.counted(len(said), 'panel')}, one for each edge type: height against blade-down {miles}{lines}. {some(said)}"
     headings = {
         c.N_READINGS: "Readings", sl.SPAN_MI: "Miles between first and last reading",
         sl.FIRST_HEIGHT_IN: "Highest reading", sl.LAST_HEIGHT_IN: "Lowest reading",

@@ -15,7 +15,7 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit import __version__, tables
+from trialkit import __version__, display, tables
 from trialkit import columns as c
 from trialkit.edges import comparison, wear
 from trialkit.formatting import counted, day, listed, number, sentence_case
@@ -146,7 +146,9 @@ def finding(lives: LifeStudy, noise: NoiseStudy) -> list[blocks.Finding]:
     used = int(lives.rates.table[c.N_READINGS].sum())
     basis = f"This rests on {counted(used, 'reading')} from {tried_on} over one winter."
     if not used:
-        basis = "No height reading can be used yet: it takes two of one station at different, known blade-down miles."
+        basis = display.words(
+            "No height reading can be used yet: it takes two of one station at different, known blade-down miles."
+        )
     heard = noise_words.difference_findings(noise) if noise.comparison is not None else []
     return [
         *life_findings(lives),
@@ -196,9 +198,10 @@ def tried(trial: Trial, rates: wear.WearRates) -> pd.DataFrame:
             continue
         said = f"{counted(own[c.SET_ID].nunique(), 'set')} on {counted(own[c.TRUCK_ID].nunique(), 'truck')}"
         miles = own[c.MILES_MI]
-        known = f", {number(miles.sum(), 3)} blade-down miles" if miles.notna().any() else ""
+        run, unit = display.value(miles.sum(), "mi"), display.word("miles")
+        known = f", {number(run, 3)} blade-down {unit}" if miles.notna().any() else ""
         part = (
-            f" (miles of {counted(int(miles.isna().sum()), 'stay')} not known)"
+            f" ({unit} of {counted(int(miles.isna().sum()), 'stay')} not known)"
             if miles.isna().any() and known
             else ""
         )
@@ -251,8 +254,8 @@ def method(rates: wear.WearRates, compared: comparison.WearComparison) -> list[s
     """How it was worked out, in a few paragraphs."""
     return [
         "Heights were read from a fixed mark to the cutting tip at several stations across the blade. A line is fitted to the "
-        "heights of each station against the miles plowed with the blade down, anew after every install, flip, section swap "
-        "or new reference mark, so that no line crosses a change.",
+        f"heights of each station against the {display.word('miles')} plowed with the blade down, anew after every install, flip, "
+        "section swap or new reference mark, so that no line crosses a change.",
         rates.method,
         compared.method,
     ]
@@ -309,7 +312,9 @@ def exclusion_effect(trial: Trial) -> blocks.Block:
     """The comparison with and without the readings that were left out."""
     effect = study.exclusion_effect(trial)
     if effect.empty:
-        return blocks.text("The comparison rests on every height reading whose miles are known.")
+        return blocks.text(
+            display.words("The comparison rests on every height reading whose miles are known.")
+        )
     return blocks.table(
         effect[[c.RULE, *BRIEF_RATIOS]], EFFECT_CAPTION, labels=study.labels(trial),
         headings={c.RULE: "Readings used"}, confidence_level=trial.settings.confidence_level,

@@ -61,13 +61,15 @@ def declared(name: str) -> list[c.Column]:
     return [column for table in tables.TABLES.values() for column in table.columns if column.name == name]
 
 
-def displayed(frame: pd.DataFrame) -> pd.DataFrame:
+def displayed(frame: pd.DataFrame, unit: str = "") -> pd.DataFrame:
     """The frame with every number in the unit in which it is shown; the frame itself where that changes nothing.
 
     Parameters
     ----------
     frame : DataFrame
         Any frame of a result, in canonical units; columns keep their names.
+    unit : str
+        Unit of its estimates and their ends where it has no column `unit`.
 
     Returns
     -------
@@ -77,18 +79,22 @@ def displayed(frame: pd.DataFrame) -> pd.DataFrame:
     if not display.is_metric():
         return frame
     found = frame.copy()
-    by_row = frame[c.UNIT].astype(object).fillna("").astype(str) if c.UNIT in frame.columns else None
+    by_row = (
+        frame[c.UNIT].astype(object).fillna("").astype(str)
+        if c.UNIT in frame.columns
+        else pd.Series(unit, frame.index)
+    )
     for name in frame.columns:
         if not is_number(frame[name]):
             continue
-        if by_row is not None and name in OF_THE_UNIT_COLUMN:
+        if name in OF_THE_UNIT_COLUMN:
             numbers = frame[name].to_numpy(dtype=float, copy=True)
-            for unit in by_row.unique():
-                numbers[by_row == unit] = display.value(numbers[by_row == unit], unit)
+            for of_rows in by_row.unique():
+                numbers[by_row == of_rows] = display.value(numbers[by_row == of_rows], of_rows)
             found[name] = numbers
-        elif (unit := column_unit(str(name))) != display.unit(unit):
-            found[name] = display.value(frame[name].astype(float), unit)
-    if by_row is not None:
+        elif (own := column_unit(str(name))) != display.unit(own):
+            found[name] = display.value(frame[name].astype(float), own)
+    if c.UNIT in frame.columns:
         found[c.UNIT] = by_row.map(display.unit)
     return found
 

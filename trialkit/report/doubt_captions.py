@@ -13,11 +13,12 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting
+from trialkit import display, formatting
 from trialkit.edges.comparison import ratio_number
 from trialkit.formatting import level_words
 from trialkit.report import doubt_figures
 from trialkit.report.captions import FigureWords, figure_words, several_positions, some, who
+from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import labels_of, number_of, types_of
 from trialkit.report.figures import n_trucks, ratio_words
 
@@ -29,13 +30,15 @@ def truck_wear(rates: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] 
     """Words for `doubt_figures.truck_wear`; the same arguments as there."""
     names = labels_of(rates, labels)
     wear = doubt_figures.wear_since_install(readings)
+    shown, miles = displayed(wear), display.word("miles")
     said = []
     for name in types_of(wear):
-        own = wear[wear[c.EDGE_TYPE].astype(str) == name]
+        own = shown[shown[c.EDGE_TYPE].astype(str) == name]
         said.append(
             f"{formatting.named(name, names)}: {formatting.counted(n_trucks(own), 'truck')}, "
-            f"{formatting.counted(own[c.SET_ID].nunique(), 'set')}, up to {formatting.fixed(own[doubt_figures.WEAR_IN].max(), 2)} "
-            f"in of wear over up to {formatting.number(own[c.MILES_MI].max())} miles."
+            f"{formatting.counted(own[c.SET_ID].nunique(), 'set')}, up to "
+            f"{formatting.fixed(own[doubt_figures.WEAR_IN].max(), display.decimals(2, 'in'))} {display.unit('in')} of wear over up "
+            f"to {formatting.number(own[c.MILES_MI].max())} {miles}."
         )
     caption = (
         "Wear since install of every set, one panel for each edge type, with the mean rate as a dashed line; each panel has "
@@ -43,7 +46,7 @@ def truck_wear(rates: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] 
     )
     alt = (
         f"{formatting.counted(len(said), 'panel')}, one for each edge type: mean wear of the stations of each set against "
-        f"blade-down miles. {some(said)}"
+        f"blade-down {miles}. {some(said)}"
     )
     keys = [c.EDGE_TYPE, c.TRUCK_UNIT]
     table = wear.astype(dict.fromkeys(keys, str)).groupby(keys, sort=False)
@@ -80,7 +83,7 @@ def residuals(result: Any, *, labels: Mapping[str, str] | None = None) -> Figure
     )
     alt = (
         f"{formatting.counted(len(said), 'panel')}, one for each edge type: distance from the fitted line against blade-down "
-        f"miles, with the limits beyond which a reading stands apart. {some(said)}"
+        f"{display.word('miles')}, with the limits beyond which a reading stands apart. {some(said)}"
     )
     counted = every.astype({c.EDGE_TYPE: str, c.TRUCK_UNIT: str}).groupby(
         [c.EDGE_TYPE, c.TRUCK_UNIT], sort=False

@@ -16,9 +16,10 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting
+from trialkit import display, formatting
 from trialkit.formatting import level_words
 from trialkit.report import theme
+from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import labels_of, new_panels, number_of, types_of
 from trialkit.report.figures import MOST_SHAPES, n_trucks, name_trucks
 
@@ -56,7 +57,8 @@ def truck_wear(rates: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] 
         A line joins the mean wear of the stations of one set that were begun together. The dashed line is the mean rate.
     """
     labels = labels_of(rates, labels)
-    wear = wear_since_install(readings)
+    wear = displayed(wear_since_install(readings))
+    table = displayed(rates.table)
     names = types_of(wear)
     with theme.print_style():
         axes = _panels(len(names), sharey=False)
@@ -66,8 +68,8 @@ def truck_wear(rates: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] 
             _title(panel, name, labels, own, len(names))
             panel.grid(axis="y")
             _wear_lines(panel, own, styles[name])
-            _mean_lines(panel, rates.table[rates.table[c.EDGE_TYPE].astype(str) == name], own)
-            panel.set_ylabel("Wear [in]")
+            _mean_lines(panel, table[table[c.EDGE_TYPE].astype(str) == name], own)
+            panel.set_ylabel(f"Wear [{display.unit('in')}]")
         if names:
             far = float(wear[c.MILES_MI].max()) or 1.0
             axes[0].set_xlim(-0.02 * far, 1.12 * far)
@@ -75,7 +77,7 @@ def truck_wear(rates: Any, readings: pd.DataFrame, *, labels: Mapping[str, str] 
                 for panel, name in zip(axes, names, strict=False):
                     name_trucks(panel, wear[wear[c.EDGE_TYPE].astype(str) == name], WEAR_IN)
         else:
-            _nothing(axes[0], "No readings with miles and height")
+            _nothing(axes[0], display.words("No readings with miles and height"))
         _name_miles(
             axes,
             "Line: mean wear of the stations of one set. Dashed: mean rate of the edge type. "
@@ -131,7 +133,7 @@ def residuals(result: Any, *, labels: Mapping[str, str] | None = None) -> np.nda
         In residual standard deviations. Readings that stand apart are ringed and named by their row.
     """
     labels = labels_of(result, labels)
-    every = result.readings.dropna(subset=[c.DISTANCE])
+    every = displayed(result.readings).dropna(subset=[c.DISTANCE])
     start = every.groupby([c.TRUCK_UNIT, c.SET_ID], observed=True)[c.MILES_MI].transform("min")
     every = every.assign(**{c.MILES_MI: every[c.MILES_MI] - start})
     names = types_of(every)
@@ -153,7 +155,7 @@ def residuals(result: Any, *, labels: Mapping[str, str] | None = None) -> np.nda
             _ring(panel, own[own[c.STANDS_APART] != NO])
             panel.set_ylabel("Distance [SD]")
         if not names:
-            _nothing(axes[0], "No segment has enough readings at different miles")
+            _nothing(axes[0], display.words("No segment has enough readings at different miles"))
         _name_miles(
             axes,
             "Height above the line of its segment, in residual standard deviations (SD). Dashed: beyond it a reading "
@@ -287,9 +289,8 @@ def _name_miles(axes: np.ndarray, said: str) -> None:
     for panel in axes[-2:] if len(axes) > 3 else axes[-1:]:
         panel.tick_params(labelbottom=True)
     words = "\n".join(textwrap.wrap(said, FOOT_CHARACTERS))
-    axes[0].get_figure().supxlabel(
-        f"Blade-down miles since the first reading of the set\n{words}", fontsize=theme.BODY_PT
-    )
+    miles = display.words("Blade-down miles since the first reading of the set")
+    axes[0].get_figure().supxlabel(f"{miles}\n{words}", fontsize=theme.BODY_PT)
 
 
 def _wear_lines(panel: Axes, own: pd.DataFrame, style: theme.EdgeStyle) -> None:

@@ -14,11 +14,14 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges.blade_share import PLOWING, SEASON
 from trialkit.edges.sensitivity import CANNOT_TELL, NO
+from trialkit.edges.wear import RATE_UNIT, run_in_words
 from trialkit.formatting import interval, level_words, number, sentence_case
 from trialkit.report import blocks
 from trialkit.report.captions import several_positions, who
+from trialkit.report.displayed import displayed
 from trialkit.report.doubt_study import Doubt
 from trialkit.report.figure_rows import number_of
 from trialkit.report.figures import ratio_words
@@ -117,6 +120,7 @@ def crosscheck(doubt: Doubt) -> blocks.Table:
     """Each rate truck by truck, by one model of all readings, and by that model after Kenward and Roger."""
     rows = doubt.cross.table
     shown = rows[[c.EDGE_TYPE, c.PLOW_POSITION]].copy()
+    rows = displayed(rows)
     for heading, names in RATE_COLUMNS.items():
         shown[heading] = [_rate_cell(*(row[name] for name in names)) for row in rows.to_dict("records")]
     shown[c.AGREE] = rows[c.AGREE]
@@ -124,7 +128,7 @@ def crosscheck(doubt: Doubt) -> blocks.Table:
     level = level_words(doubt.cross.confidence_level)
     return blocks.table(
         shown, CROSS_CAPTION, labels=doubt.cross.labels, headings={name: name for name in RATE_COLUMNS}, hide=hide,
-        notes=[f"Wear in in/1000 mi with its {level} and degrees of freedom (df)."],
+        notes=[f"Wear in {display.unit(RATE_UNIT)} with its {level} and degrees of freedom (df)."],
     )  # fmt: skip
 
 
@@ -152,7 +156,7 @@ def run_in(doubt: Doubt) -> list[str]:
     """What the readings just after an install show of running-in."""
     if doubt.run_in_mi > 0:
         first = (
-            f"The first {doubt.run_in_mi:g} miles after an install are left out of the rates as running-in. With them the wear "
+            f"The first {run_in_words(doubt.run_in_mi)} after an install are left out of the rates as running-in. With them the wear "
             "runs like this."
         )
     else:
@@ -181,9 +185,12 @@ def shares(doubt: Doubt) -> blocks.Block:
     for basis, (miles, percent) in SHARE_WORDS.items():
         rows = table[table[c.BASIS] == basis].set_index(c.TRUCK_UNIT)
         if len(rows):
-            shown[miles] = rows[c.DRIVEN_MI].reindex(units).round(0).to_numpy()
+            driven = display.value(rows[c.DRIVEN_MI], "mi")
+            shown[display.words(miles)] = driven.reindex(units).round(0).to_numpy()
             shown[percent] = (100 * rows[c.SHARE_FRAC]).reindex(units).round(0).to_numpy()
-    return blocks.table(shown, SHARES_CAPTION, headings={name: name for name in shown.columns[1:]})
+    return blocks.table(
+        shown, display.words(SHARES_CAPTION), headings={name: name for name in shown.columns[1:]}
+    )
 
 
 def method(doubt: Doubt) -> list[str]:

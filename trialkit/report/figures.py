@@ -9,6 +9,7 @@ returns the Axes. The words that belong to a figure (caption, description, the n
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +17,11 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting
+from trialkit import display, formatting
 from trialkit.edges import slopes as sl
 from trialkit.formatting import level_words
 from trialkit.report import theme
+from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import (
     direct_label,
     draw_interval,
@@ -41,6 +43,8 @@ if TYPE_CHECKING:
 MOST_SHAPES = 1500
 """Above this many points a figure holds them as a picture, not as shapes."""
 MOST_NAMED_TRUCKS = 6
+AXIS_CHARACTERS = 85
+"""Characters in a line of an axis's name."""
 
 
 def wear_rates(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str] | None = None) -> Axes:
@@ -61,7 +65,7 @@ def wear_rates(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str]
     Axes
         The axis is logarithmic when the estimates differ by 10 times or more and all are positive.
     """
-    said = f"Mean wear rate [{theme.drawable(one_of(result.table, c.UNIT))}]"
+    said = f"Mean wear rate [{theme.drawable(display.unit(one_of(result.table, c.UNIT)))}]"
     return mean_forest(result, ax, labels, c.ESTIMATE, rate_words, said)
 
 
@@ -86,8 +90,11 @@ def mean_forest(
     said : str
         Name of the axis.
     """
-    rows = list(estimate_rows(result.table, labels_of(result, labels)))
-    trucks = [of_row(result.trucks, row)[of_trucks].dropna().to_numpy(float) for row in rows]
+    unit = one_of(result.table, c.UNIT)
+    rows = list(estimate_rows(displayed(result.table), labels_of(result, labels)))
+    trucks = [
+        display.value(of_row(result.trucks, row)[of_trucks].dropna().to_numpy(float), unit) for row in rows
+    ]
     with theme.print_style():
         ax = ax if ax is not None else new_axes(len(rows))
         values = [
@@ -111,8 +118,9 @@ def mean_forest(
             direct_label(ax, row, place, left, right, words(row.estimate, row.low, row.high))
         name_rows(ax, rows)
         scale = ", logarithmic scale" if ax.get_xscale() == "log" else ""
+        named = "\n".join(textwrap.wrap(f"{said}{scale}", AXIS_CHARACTERS))
         ax.set_xlabel(
-            f"{said}{scale}\n"
+            f"{named}\n"
             f"Line: {level_words(result.confidence_level)} of the mean over trucks. Small open marks: single trucks."
         )
         return ax
@@ -217,12 +225,12 @@ def heights(
         new reference.
     """
     labels = labels_of(result, labels)
-    known = readings.dropna(subset=[c.MILES_MI, c.HEIGHT_IN, c.TRUCK_UNIT, c.SEGMENT])
+    known = displayed(readings).dropna(subset=[c.MILES_MI, c.HEIGHT_IN, c.TRUCK_UNIT, c.SEGMENT])
     names = types_of(known)
     by_set = known.groupby([c.TRUCK_UNIT, c.SET_ID], observed=True)[c.MILES_MI]
     start = by_set.min()
     known = known.assign(**{c.MILES_MI: known[c.MILES_MI] - by_set.transform("min")})
-    lines = result.segments.dropna(subset=[c.ESTIMATE]) if result is not None else None
+    lines = displayed(result.segments).dropna(subset=[c.ESTIMATE]) if result is not None else None
     with theme.print_style():
         axes = _new_panels(len(names)) if ax is None else np.atleast_1d(ax).ravel()
         styles = theme.edge_styles(names)
@@ -245,7 +253,11 @@ def heights(
             axes[0].set_xlim(-0.02 * far, 1.12 * far)
         else:
             axes[0].text(
-                0.5, 0.5, "No readings with miles and height", ha="center", transform=axes[0].transAxes
+                0.5,
+                0.5,
+                display.words("No readings with miles and height"),
+                ha="center",
+                transform=axes[0].transAxes,
             )
         if len(names) <= 3:
             for panel, name in zip(axes, names, strict=False):
@@ -297,10 +309,11 @@ def _name_scales(axes: np.ndarray, said: str) -> None:
     for panel in axes:
         place = panel.get_subplotspec()
         if place is None or place.is_first_col():
-            panel.set_ylabel("Height [in]")
+            panel.set_ylabel(f"Height [{display.unit('in')}]")
     for panel in axes[-2:] if len(axes) > 3 else axes[-1:]:
         panel.tick_params(labelbottom=True)
-    figure.supxlabel(f"Blade-down miles since the first reading of the set\n{said}", fontsize=theme.BODY_PT)
+    miles = display.words("Blade-down miles since the first reading of the set")
+    figure.supxlabel(f"{miles}\n{said}", fontsize=theme.BODY_PT)
 
 
 def name_trucks(panel: Axes, own: pd.DataFrame, value: str = c.HEIGHT_IN) -> None:

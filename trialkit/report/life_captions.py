@@ -14,8 +14,8 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting
-from trialkit.edges.life import range_decimals
+from trialkit import display, formatting
+from trialkit.edges.life import LIFE_UNIT, range_decimals
 from trialkit.edges.life_check import NOT_YET
 from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, NOT_ENDED, WORN_OUT
 from trialkit.formatting import level_words
@@ -30,6 +30,7 @@ from trialkit.report.captions import (
     some,
     who,
 )
+from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import labels_of, number_of
 from trialkit.report.life_figures import MOST_TRUCKS, check_rows, life_rows, life_words
 
@@ -47,13 +48,16 @@ def lives(projection: Any, observed: Any, *, labels: Mapping[str, str] | None = 
     table = life_rows(projection, observed)
     several = several_positions(table)
     said = []
-    for row in table.to_dict("records"):
+    sets = displayed(observed.lives)
+    for row in displayed(table).to_dict("records"):
         estimate, low, high = (number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
         parts = [life_words(estimate, low, high)]
         low, high = number_of(row[c.PRED_LOW]), number_of(row[c.PRED_HIGH])
         if math.isfinite(low):
-            parts.append(f"next set {formatting.span(low, high, range_decimals(low, high))} mi")
-        parts += _sets_counted(_own(observed.lives, row))
+            parts.append(
+                f"next set {formatting.span(low, high, range_decimals(low, high))} {display.unit(LIFE_UNIT)}"
+            )
+        parts += _sets_counted(_own(sets, row))
         said.append(f"{formatting.sentence_case(who(row, names, several))}: {'; '.join(parts)}.")
     level = level_words(projection.confidence_level)
     caption = (
@@ -96,8 +100,8 @@ def predicted(check: Any, *, labels: Mapping[str, str] | None = None) -> FigureW
         f"{check.sentence()}{rest}"
     )
     alt = (
-        f"Chart with a row for each of {formatting.counted(len(shown), 'truck')}: its sets as marks on an axis of miles, over the "
-        f"range projected from the other trucks. {some(said)}"
+        f"Chart with a row for each of {formatting.counted(len(shown), 'truck')}: its sets as marks on an axis of {display.word('miles')}, "
+        f"over the range projected from the other trucks. {some(said)}"
     )
     kept = [
         c.EDGE_TYPE,
@@ -110,7 +114,12 @@ def predicted(check: Any, *, labels: Mapping[str, str] | None = None) -> FigureW
         c.PRED_HIGH,
         c.VERDICT,
     ]
-    data = table[kept].assign(**{CAUSE: table[CAUSE].map(CAUSE_NOUNS).fillna("")})
+    data = table[kept].assign(
+        **{
+            CAUSE: table[CAUSE].map(CAUSE_NOUNS).fillna(""),
+            **{name: display.value(table[name], LIFE_UNIT) for name in (c.PRED_LOW, c.PRED_HIGH)},
+        }
+    )
     headings = {CAUSE: "Ended", c.PRED_LOW: "Projected from", c.VERDICT: "Against the projection"}
     return figure_words(caption, alt, data, names, None, headings)
 
@@ -121,14 +130,15 @@ def _own(sets: pd.DataFrame, row: Mapping[Any, Any]) -> pd.DataFrame:
 
 
 def _sets_counted(sets: pd.DataFrame) -> list[str]:
-    """How many sets ended of each cause, and after how many miles."""
+    """How many sets ended of each cause, and after how many miles, as they are shown."""
     said = []
     for cause, words in CAUSE_NOUNS.items():
         own = sets.loc[sets[CAUSE] == cause, c.MILES_MI]
         if own.empty:
             continue
         low, high = (formatting.fixed(value, 0) for value in (own.min(), own.max()))
-        after = f"after {low} to {high} miles" if low != high else f"after {low} miles"
+        miles = f"{low} to {high}" if low != high else low
+        after = f"after {miles} {display.word('miles')}"
         said.append(f"{formatting.counted(len(own), 'set')} {words} {after}")
     return said
 
@@ -156,7 +166,7 @@ def _lives_data(table: pd.DataFrame, sets: pd.DataFrame) -> pd.DataFrame:
                 for one in own.sort_values(c.MILES_MI).to_dict("records")
             ]
         else:
-            rows += [{**key, SHOWN: words} for words in _sets_counted(own)]
+            rows += [{**key, SHOWN: words} for words in _sets_counted(displayed(own))]
     data = pd.DataFrame(rows, columns=[*keys, SHOWN, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH])
     numbers = [c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
-    return data.astype(dict.fromkeys(numbers, float)).assign(**{c.UNIT: "mi"})
+    return data.astype(dict.fromkeys(numbers, float)).assign(**{c.UNIT: LIFE_UNIT})

@@ -16,12 +16,13 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting
-from trialkit.edges.life import miles_decimals
+from trialkit import display, formatting
+from trialkit.edges.life import LIFE_UNIT, miles_decimals
 from trialkit.edges.life_check import NOT_YET
 from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, NOT_ENDED, WORN_OUT
 from trialkit.formatting import level_words
 from trialkit.report import figures, theme
+from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import (
     EstimateRow,
     direct_label,
@@ -70,12 +71,12 @@ def lives(
         Line and large mark: mean life with its interval. Pale bar: range for the next set. Small marks: sets; filled
         worn out, open broken or lost, an arrow neither yet. Logarithmic when the estimates differ by 10 times or more.
     """
-    table = life_rows(projection, observed)
+    table, sets = displayed(life_rows(projection, observed)), displayed(observed.lives)
     rows = list(estimate_rows(table, labels_of(projection, labels)))
-    seen = [of_row(observed.lives, row) for row in rows]
+    seen = [of_row(sets, row) for row in rows]
     with theme.print_style():
         ax = ax if ax is not None else _new_axes(0.95 + _LIFE_ROW_IN * max(len(rows), 1))
-        left, right = _life_scale(ax, table, observed.lives)
+        left, right = _life_scale(ax, table, sets)
         for place, (row, own, entry) in enumerate(zip(rows, seen, table.to_dict("records"), strict=True)):
             _draw_range(ax, entry, place, 0.24, left, right, row.style.color)
             draw_interval(ax, _within(row, right), place, left, right)
@@ -85,7 +86,7 @@ def lives(
         ax.set_ylim(len(rows) - 0.3, -0.7)
         scale = ", logarithmic scale" if ax.get_xscale() == "log" else ""
         ax.set_xlabel(
-            f"Blade-down miles until the discard limit{scale}\n"
+            f"Blade-down {display.word('miles')} until the discard limit{scale}\n"
             f"Line: {level_words(projection.confidence_level)} of the mean life. Pale bar: where the next set may lie.\n"
             f"Small marks: sets; {MARKS_SAID}.\n"
             "A line or bar that ends in an arrow goes on beyond the figure."
@@ -128,13 +129,14 @@ def predicted(check: Any, ax: Axes | None = None, *, labels: Mapping[str, str] |
     Axes
         One row per truck position, grouped by edge type; at most 30, those with sets that can be judged first.
     """
-    groups = check_rows(check.table)
-    styles = theme.edge_styles(types_of(check.table))
+    table = displayed(check.table, LIFE_UNIT)
+    groups = check_rows(table)
+    styles = theme.edge_styles(types_of(table))
     names = labels or {}
     with theme.print_style():
         height = len(groups) + 1.3 * len({key[:2] for key, _ in groups})
         ax = ax if ax is not None else _new_axes(0.95 + _TRUCK_ROW_IN * max(height, 2.0))
-        left, right = _life_scale(ax, check.table, check.table)
+        left, right = _life_scale(ax, table, table)
         ticks: dict[float, str] = {}
         place, before = 0.0, None
         several = len({key[0] for key, _ in groups}) > 1
@@ -162,7 +164,7 @@ def predicted(check: Any, ax: Axes | None = None, *, labels: Mapping[str, str] |
             )
         scale = ", logarithmic scale" if ax.get_xscale() == "log" else ""
         ax.set_xlabel(
-            f"Blade-down miles of each set{scale}\n"
+            f"Blade-down {display.word('miles')} of each set{scale}\n"
             "Pale bar: where a set should lie by the other trucks of its type; with an arrow: it goes on.\n"
             f"Marks: sets; {MARKS_SAID}."
         )
@@ -170,14 +172,18 @@ def predicted(check: Any, ax: Axes | None = None, *, labels: Mapping[str, str] |
 
 
 def life_words(estimate: float, low: float, high: float) -> str:
-    """A life with its interval, a lower end alone, or that there is none."""
-    places = miles_decimals(estimate, low, high)
+    """A life with its interval, a lower end alone, or that there is none; in the unit in which it is shown."""
+    places, unit = miles_decimals(estimate, low, high), display.unit(LIFE_UNIT)
     if math.isfinite(low):
         ends = formatting.span(low, high, places)
-        return f"{formatting.fixed(estimate, places)} ({ends}) mi" if math.isfinite(high) else f"{ends} mi"
+        return (
+            f"{formatting.fixed(estimate, places)} ({ends}) {unit}"
+            if math.isfinite(high)
+            else f"{ends} {unit}"
+        )
     if not math.isfinite(estimate):
         return "no projected life"
-    return f"{formatting.number(estimate)} mi ({formatting.NO_INTERVAL})"
+    return f"{formatting.number(estimate)} {unit} ({formatting.NO_INTERVAL})"
 
 
 def life_rows(projection: Any, observed: Any) -> pd.DataFrame:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from trialkit import display
 from trialkit.report import blocks, life_captions, life_figures, life_words, profile_captions, profile_figures
 from trialkit.report.life_study import LifeStudy
 
@@ -46,7 +47,7 @@ def how_long(lives: LifeStudy) -> blocks.Block:
 def lives_figure(lives: LifeStudy) -> blocks.Block:
     """Mean lives, ranges for the next set, and the sets of the trial."""
     if lives.projection.table.empty and lives.observed.lives.empty:
-        return blocks.text(NO_RATE)
+        return blocks.text(display.words(NO_RATE))
     drawn = life_figures.lives(lives.projection, lives.observed)
     return blocks.figure(drawn, **life_captions.lives(lives.projection, lives.observed))
 
@@ -163,7 +164,7 @@ def _table(
     lives: LifeStudy, frame: pd.DataFrame, caption: str, headings: dict[str, str], otherwise: str
 ) -> blocks.Block:
     if frame.empty:
-        return blocks.text(otherwise)
+        return blocks.text(display.words(otherwise))
     return blocks.table(
         frame, caption, labels=lives.labels, headings=headings, confidence_level=lives.confidence_level
     )

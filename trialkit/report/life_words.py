@@ -15,6 +15,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.edges import depth_left as dl
 from trialkit.edges import observed as ob
 from trialkit.edges import unevenness as un
@@ -116,8 +117,8 @@ def depth_matters(lives: LifeStudy) -> list[str]:
         kind, reference = lives.compared.label(row[c.EDGE_TYPE]), lives.compared.label(row[c.REFERENCE])
         where = f" on {position_words(row[c.PLOW_POSITION])}" if several else ""
         said.append(
-            f"By the best estimates {kind}{where}, of which {number(depth[own], 2)} in may wear off against "
-            f"{number(depth[other], 2)} in of {reference}, wears {number(slower, 2)} times slower and lasts "
+            f"By the best estimates {kind}{where}, of which {_inches(depth[own])} may wear off against "
+            f"{_inches(depth[other])} of {reference}, wears {number(slower, 2)} times slower and lasts "
             f"{number(row[c.ESTIMATE], 2)} times as long."
         )
     why = "The ratio of lives is not that of wear rates, because usable depths differ."
@@ -131,8 +132,8 @@ def what_broke(lives: LifeStudy) -> list[str]:
     broken = seen.table[seen.table[ob.CAUSE].isin([ob.BROKEN_OR_LOST, ob.SECTION_BROKEN_OR_LOST])]
     if (broken[ob.EVENTS] == 0).any():
         said.append(
-            "No break seen is not a rate of zero: the bound is the highest rate with which so many miles without a break still "
-            "agree."
+            "No break seen is not a rate of zero: the bound is the highest rate with which so many "
+            f"{display.word('miles')} without a break still agree."
         )
     return said
 
@@ -255,6 +256,11 @@ def evenness_in_brief(lives: LifeStudy) -> pd.DataFrame:
     rank = [order[key] for key in _cells(table)]
     table = table.assign(**{c.ROW: rank}).sort_values(c.ROW, kind="stable").drop(columns=c.ROW)
     return table.assign(**{c.TERM: table[c.TERM].map(TERM_WORDS)}).reset_index(drop=True)
+
+
+def _inches(depth_in: float) -> str:
+    """A depth to two digits, in the unit in which it is shown."""
+    return f"{number(display.value(depth_in, 'in'), 2)} {display.unit('in')}"
 
 
 def _cells(table: pd.DataFrame) -> list[tuple[str, str]]:

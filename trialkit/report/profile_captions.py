@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting
+from trialkit import display, formatting
 from trialkit.edges.profile import SHARES, USED_PCT, WORN_IN
 from trialkit.edges.unevenness import RANGE
 from trialkit.formatting import level_words
@@ -26,6 +26,7 @@ from trialkit.report.captions import (
     some,
     who,
 )
+from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import labels_of, number_of
 from trialkit.report.profile_figures import profile_cells, range_words
 
@@ -41,12 +42,12 @@ def profiles(result: Any, *, labels: Mapping[str, str] | None = None) -> FigureW
         name = formatting.sentence_case(who({c.EDGE_TYPE: kind, c.PLOW_POSITION: place}, names, several))
         gone = formatting.listed([formatting.percent(value) for value in own[USED_PCT]])
         said.append(
-            f"{name}: after {formatting.number(own[c.MILES_MI].iloc[0])} miles {gone} of the usable depth is gone at stations "
+            f"{name}: after {formatting.number(display.value(own[c.MILES_MI].iloc[0], 'mi'))} {display.word('miles')} {gone} of the usable depth is gone at stations "
             f"{own[c.STATION].iloc[0]} to {own[c.STATION].iloc[-1]}."
         )
     caption = (
         "Share of the usable depth that is gone at each station across the blade, as seen from the cab, after a quarter, a half, "
-        "three quarters and all of the miles over which each set was read."
+        f"three quarters and all of the {display.word('miles')} over which each set was read."
     )
     panels = formatting.counted(len(said), "panel")
     alt = f"{panels}, one for each edge type and plow position: profiles across the blade from new down to the discard limit. {some(said)}"
@@ -61,14 +62,14 @@ def unevenness(result: Any, *, labels: Mapping[str, str] | None = None) -> Figur
     table = result.table
     several = several_positions(table)
     said = []
-    for row in table.to_dict("records"):
+    for row in displayed(table).to_dict("records"):
         ends = [number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)]
         trucks = formatting.counted(int(row[c.N_TRUCKS]), "truck")
         said.append(f"{formatting.sentence_case(who(row, names, several))}: {range_words(*ends)}, {trucks}.")
     level = level_words(result.confidence_level)
     caption = (
-        f"Inches by which the thinnest and the thickest spot grow apart in 1,000 miles, mean of the trucks with its {level}; small "
-        "open marks are single trucks."
+        f"{display.words('Inches')} by which the thinnest and the thickest spot grow apart in 1,000 {display.word('miles')}, mean of "
+        f"the trucks with its {level}; small open marks are single trucks."
     )
     alt = f"Chart with a row for {rows_counted(table)}: growth of the range across the stations, its {level} and the trucks. {some(said)}"
     kept = [c.EDGE_TYPE, c.PLOW_POSITION, SHOWN, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]

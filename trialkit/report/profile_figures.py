@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting
+from trialkit import display, formatting
 from trialkit.edges.profile import USED_PCT
 from trialkit.edges.unevenness import RANGE
 from trialkit.report import theme
@@ -65,15 +65,15 @@ def profiles(result: Any, ax: Any = None, *, labels: Mapping[str, str] | None = 
         else:
             lowest = max(LIMIT_PCT, float(result.table[USED_PCT].max()))
             axes[0].set_ylim(1.06 * lowest, min(-4.0, 1.05 * float(result.table[USED_PCT].min())))
-        figure = axes[0].get_figure()
+        figure, miles = axes[0].get_figure(), display.word("miles")
         for panel in axes:
             spot = panel.get_subplotspec()
             if spot is None or spot.is_first_col():
                 panel.set_ylabel("Usable depth gone [%]")
         figure.supxlabel(
             "Station, from the left end seen from the cab to the right end\n"
-            "Lines: a quarter, a half, three quarters and all of the miles over which each set was read, mean of\n"
-            "the trucks; the miles stand beside them. Dashed: discard limit.",
+            f"Lines: a quarter, a half, three quarters and all of the {miles} over which each set was read, mean of\n"
+            f"the trucks; the {miles} stand beside them. Dashed: discard limit.",
             fontsize=theme.BODY_PT,
         )
         return axes
@@ -96,17 +96,18 @@ def unevenness(result: Any, ax: Axes | None = None, *, labels: Mapping[str, str]
     Axes
         Logarithmic when the estimates differ by 10 times or more and all are positive.
     """
-    said = "Inches that thinnest and thickest spot grow apart in 1,000 miles"
+    said = display.words("Inches that thinnest and thickest spot grow apart in 1,000 miles")
     return mean_forest(result, ax, labels, RANGE, range_words, said)
 
 
 def range_words(estimate: float, low: float, high: float) -> str:
-    """A range with its interval, or only its upper end where none is shown."""
+    """A range with its interval, or only its upper end where none is shown; in the unit in which it is shown."""
+    unit = display.unit("in")
     if math.isfinite(high) and not low > 0:
-        return f"at most {formatting.fixed(high, formatting.interval_decimals(high, 0.0, high))} in"
+        return f"at most {formatting.fixed(high, formatting.interval_decimals(high, 0.0, high))} {unit}"
     if not math.isfinite(high):
-        return f"{formatting.number(estimate, 2)} in ({formatting.NO_INTERVAL})"
-    return f"{formatting.interval(estimate, low, high)} in"
+        return f"{formatting.number(estimate, 2)} {unit} ({formatting.NO_INTERVAL})"
+    return f"{formatting.interval(estimate, low, high)} {unit}"
 
 
 def profile_cells(table: pd.DataFrame) -> list[tuple[str, str]]:
@@ -136,7 +137,7 @@ def _draw_profile(panel: Axes, own: pd.DataFrame, style: theme.EdgeStyle) -> Non
     heights = apart(np.array([end[0] for end in ends]), 9.0, 0.0, math.inf)
     for (_, station, miles), height in zip(ends, heights, strict=True):
         panel.annotate(
-            f"{formatting.number(miles)} mi", (station, height), xytext=(7, 0), textcoords="offset points", va="center",
+            f"{formatting.number(display.value(miles, 'mi'))} {display.unit('mi')}", (station, height), xytext=(7, 0), textcoords="offset points", va="center",
             fontsize=theme.SMALL_PT, color=theme.INK, annotation_clip=False,
         )  # fmt: skip
     room = max(0.4, 0.3 * (stations[-1] - stations[0]))
