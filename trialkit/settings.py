@@ -68,6 +68,70 @@ class Plan(_Section):
         description="most sets per mile, as a multiple of the reference's, that still count as no worse; none by default",
     )
     decision_rule: str = Field(default="", description="the rule in words, as agreed before the season")
+    replacement_rule: str = Field(
+        default="",
+        description="when a set comes off, in words; the plan prints a plain rule where none is given",
+    )
+    exclusion_rule: str = Field(
+        default="",
+        description="when a reading is left out, in words; the plan prints a plain rule where none is given",
+    )
+    design: Literal["parallel", "rotated"] = Field(
+        default="parallel",
+        description="parallel: each truck keeps its edge type; rotated: each truck carries every type for a part of the season",
+    )
+    stations: int = Field(
+        default=5, strict=True, ge=1, le=60, description="stations at which each edge is read"
+    )
+    repeats: int = Field(
+        default=2, strict=True, ge=1, le=50, description="readings of each station on one occasion"
+    )
+    reading_every_mi: float = Field(
+        default=120.0,
+        strict=True,
+        gt=0,
+        le=10_000,
+        description="miles with the blade down from one reading of an edge to the next [mi]",
+    )
+    reading_error_in: float = Field(
+        default=0.03,
+        strict=True,
+        ge=0,
+        le=1,
+        description="standard deviation of one reading [in], assumed until there is a gauge study; common practice, no source",
+    )
+    reading_step_in: float = Field(
+        default=0.0625, strict=True, ge=0, le=1, description="step to which heights are read [in]"
+    )
+    truck_spread_pct: float = Field(
+        default=25.0,
+        strict=True,
+        ge=0,
+        le=200,
+        description="assumed spread of the wear of one edge type from truck to truck, as a share of its mean [%]; common "
+        "practice, no source",
+    )
+    reference_life_mi: float = Field(
+        default=400.0,
+        strict=True,
+        gt=0,
+        le=100_000,
+        description="miles with the blade down that a set of the reference is expected to last [mi]; common practice, no source",
+    )
+    season_miles_mi: float = Field(
+        default=1500.0,
+        strict=True,
+        gt=0,
+        le=100_000,
+        description="expected miles of a season for a truck that is not in fleet_plan [mi]; common practice, no source",
+    )
+    power_pct: float = Field(
+        default=80.0,
+        strict=True,
+        gt=50,
+        lt=100,
+        description="share of such trials in which a difference of the stated size is to be shown [%]; common practice, no source",
+    )
 
     @field_validator("looks")
     @classmethod

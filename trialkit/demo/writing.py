@@ -50,6 +50,16 @@ DECISION_RULE = (
     "difference, and the saving is at least 10 %."
 )
 
+REPLACEMENT_RULE = (
+    "A set comes off when a station has no usable depth left, when it is broken or loose, or when the mechanic on duty says so. "
+    "The mechanic decides and logs the reason; the edge type plays no part."
+)
+
+EXCLUSION_RULE = (
+    "A reading over ice or packed snow, or one that was marked doubtful when it was taken, is left out by a line of decisions "
+    "with its reason, before the comparison is looked at."
+)
+
 
 def write_demo(folder: str | Path, *, metric: bool = False, seed: int = SEED) -> Path:
     """Write the demo trial into a new or empty folder.
@@ -265,6 +275,19 @@ run_in_mi = {TRUTH.run_in_mi}  # miles after an install that are left out as run
 smallest_worthwhile_saving_pct = 10.0  # a smaller saving is not worth a change
 # no_worse_than_ratio = 1.25  # sets per mile, against the reference, up to which a type counts as no worse; none was agreed
 decision_rule = "{DECISION_RULE}"
+replacement_rule = "{REPLACEMENT_RULE}"
+exclusion_rule = "{EXCLUSION_RULE}"
+# what the size of the trial was worked out from
+design = "parallel"  # each truck keeps its edge type
+stations = 5  # at which each edge is read
+repeats = 1  # readings of each station on one occasion
+reading_every_mi = 150.0  # miles from one reading of an edge to the next, about one storm
+reading_error_in = 0.03  # standard deviation of one reading; the gauge study of October takes its place
+reading_step_in = 0.03125  # the rule reads to 1/32 in
+truck_spread_pct = 25.0  # assumed spread of wear from truck to truck
+reference_life_mi = 600.0  # miles that a set of plain steel lasted in earlier winters
+season_miles_mi = 1500.0  # of a truck that is not in fleet_plan
+power_pct = 80.0  # share of such trials in which a difference of the stated size shows
 
 [noise]
 shift_length_h = 12.0  # length of a storm shift
