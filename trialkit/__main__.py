@@ -63,6 +63,7 @@ def _report(options: argparse.Namespace) -> int:
         through=options.through,
         parameters={name: _literal(text) for name, text in options.parameter},
         quiet=options.quiet,
+        force=options.force,
     )
     print(path)
     return CLEAN
@@ -167,6 +168,9 @@ def _parser() -> argparse.ArgumentParser:
         help="set a notebook parameter; may be repeated",
     )  # fmt: skip
     report.add_argument("--quiet", action="store_true", help="print only the path of the report")
+    report.add_argument(
+        "--force", action="store_true", help="run every notebook, also those in which nothing changed"
+    )
     report.set_defaults(run=_report)
 
     demo = commands.add_parser("demo", help="write the demo trial")

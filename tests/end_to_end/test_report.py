@@ -9,6 +9,7 @@ import nbformat
 import pandas as pd
 import pytest
 from conftest import TABLES, write_trial
+from in_process import notebooks_in_process
 
 from trialkit import __main__ as command_line
 from trialkit.demo import writing
@@ -124,7 +125,7 @@ def test_the_report_says_the_finding_first_and_shows_no_code(demo_report):
     assert not re.search(r'(src|href)="(?!#|data:)', page)
 
 
-def test_a_metric_twin_gives_the_same_results(demo_report, tmp_path, two_notebooks):
+def test_a_metric_twin_gives_the_same_results(demo_report, tmp_path, two_notebooks, in_process):
     folder = writing.write_demo(tmp_path / "metric", metric=True)
     metric = reporting.write_report(
         folder, reports=tmp_path / "reports", notebook_folder=two_notebooks, quiet=True
@@ -138,7 +139,15 @@ def test_a_metric_twin_gives_the_same_results(demo_report, tmp_path, two_noteboo
 @pytest.fixture(scope="module")
 def small_report(tmp_path_factory):
     folder = write_trial(tmp_path_factory.mktemp("small") / "trial")
-    return reporting.write_report(folder, reports=folder.parent / "reports", quiet=True)
+    with notebooks_in_process():
+        return reporting.write_report(folder, reports=folder.parent / "reports", quiet=True)
+
+
+@pytest.fixture
+def in_process():
+    """Notebooks without a kernel of their own, where the test is not about kernels."""
+    with notebooks_in_process():
+        yield
 
 
 def test_only_the_required_tables_give_a_report_that_says_what_was_not_studied(small_report):
@@ -149,12 +158,12 @@ def test_only_the_required_tables_give_a_report_that_says_what_was_not_studied(s
     assert "times as long as Plain steel" in words
 
 
-def test_the_same_inputs_give_the_same_bytes_and_one_folder(small_report):
+def test_the_same_inputs_give_the_same_bytes_and_one_folder(small_report, in_process):
     run = small_report.parent
     before = {path.name: path.read_bytes() for path in (run / "tables").iterdir()} | {
         "page": small_report.read_bytes()
     }
-    again = reporting.write_report(run.parents[2] / "trial", reports=run.parents[1], quiet=True)
+    again = reporting.write_report(run.parents[2] / "trial", reports=run.parents[1], quiet=True, force=True)
     assert again == small_report
     assert before == {path.name: path.read_bytes() for path in (run / "tables").iterdir()} | {
         "page": again.read_bytes()
@@ -162,7 +171,7 @@ def test_the_same_inputs_give_the_same_bytes_and_one_folder(small_report):
     assert [path.name for path in run.parent.iterdir()] == [run.name]
 
 
-def test_one_truck_per_type_gives_rates_without_an_interval_and_says_why(tmp_path, two_notebooks):
+def test_one_truck_per_type_gives_rates_without_an_interval_and_says_why(tmp_path, two_notebooks, in_process):
     kept = {
         name: [line for line in TABLES[name].splitlines() if not re.match(r"T3|T4|S3|S4", line)]
         for name in ("trucks", "edge_sets", "set_events", "wear_readings")
@@ -181,7 +190,7 @@ def test_one_truck_per_type_gives_rates_without_an_interval_and_says_why(tmp_pat
     assert "Only one truck carried Plain steel" in words
 
 
-def test_through_uses_what_was_recorded_up_to_that_day(tmp_path, small_report, capsys):
+def test_through_uses_what_was_recorded_up_to_that_day(tmp_path, small_report, capsys, in_process):
     folder = small_report.parents[3] / "trial"
     code = command_line.main(["report", str(folder), "--through", "2030-12-18", "--out", str(tmp_path)])
     said = capsys.readouterr()
@@ -258,7 +267,7 @@ def test_a_broken_trial_writes_nothing(tmp_path):
     assert not (tmp_path / "reports").exists()
 
 
-def test_a_reference_that_was_never_read_gives_a_report_without_a_comparison(tmp_path):
+def test_a_reference_that_was_never_read_gives_a_report_without_a_comparison(tmp_path, in_process):
     readings = [line for line in TABLES["wear_readings"].splitlines() if not line.startswith(("S1", "S3"))]
     folder = write_trial(tmp_path / "trial", wear_readings="\n".join(readings) + "\n")
     report = reporting.write_report(folder, reports=tmp_path / "reports", quiet=True)

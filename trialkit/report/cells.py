@@ -31,6 +31,9 @@ NO_ENDS = "any value"
 SIGNIFICANT = 10
 """Significant digits of a number in a block, so that the same result gives the same text on every machine."""
 
+DIGEST_LENGTH = 12
+"""Characters of a hash that are printed; the whole stands behind it."""
+
 _SHARED_DECIMALS = (c.ESTIMATE, c.STD_ERROR, c.CONF_LOW, c.CONF_HIGH, c.PRED_LOW, c.PRED_HIGH)
 _INTERVALS = ((c.CONF_LOW, c.CONF_HIGH, "Interval"), (c.PRED_LOW, c.PRED_HIGH, "Range for the next set"))
 _PLAIN_WHOLE = (c.ROW, c.STATION, c.REPEAT, c.PERIOD)
@@ -141,7 +144,7 @@ def lay_out(
     said_once, notes = _said_once(frame)
     unit = said_once.get(c.UNIT, "")
     pair = {name: (low, high) for low, high, _ in _INTERVALS for name in (low, high)}
-    hidden = {*hide, *said_once, *(name for name in pair if set(pair[name]) <= set(frame.columns))}
+    hidden = {*hide, c.READ, *said_once, *(name for name in pair if set(pair[name]) <= set(frame.columns))}
     columns: list[Column] = []
     kept: list[list[Cell]] = []
     texts: list[list[str]] = []
@@ -209,6 +212,8 @@ def _texts(frame: pd.DataFrame, name: str, labels: Mapping[str, str]) -> list[st
             ]
         return _number_texts(values, name)
     texts = [_word(value) for value in values]
+    if name == c.DIGEST:
+        return [text[:DIGEST_LENGTH] for text in texts]
     if name in _NAMED:
         texts = [formatting.named(text, labels) for text in texts]
     elif _is_choice(name):

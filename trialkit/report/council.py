@@ -32,8 +32,9 @@ from trialkit.report import (
 from trialkit.report.doubt_study import Doubt
 from trialkit.report.life_study import LifeStudy
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy
+from trialkit.settings import FILE_NAME
 from trialkit.trial import lineage, stays
-from trialkit.trial.checks import Checked, Trial, last_data_date
+from trialkit.trial.checks import EVERYTHING, LAST_DAY, PROBLEMS, SETTINGS, Checked, Trial, last_data_date
 from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
 
 SUBTITLE = "Report on the cutting edge trial"
@@ -56,7 +57,7 @@ NO_DECISIONS = "Nothing was corrected or left out."
 
 
 FACT, VALUE, ROWS = "fact", "value", "rows"
-FACT_HEADINGS = {FACT: "What", VALUE: "Value", ROWS: "Rows"}
+FACT_HEADINGS = {FACT: "What", VALUE: "Value", ROWS: "Rows", c.DIGEST: "Start of its SHA-256, or version"}
 LIFE_HEADINGS = {stays.END_EVENT: "Ended by", stays.END_REASON: "Reason", lineage.UNTIL: "Counted up to"}
 BRIEF_RATES = [
     c.EDGE_TYPE,
@@ -118,13 +119,16 @@ def studies(trial: Trial) -> Studies:
 
 
 def title(trial: Trial, subtitle: str = SUBTITLE) -> blocks.Meta:
-    """The head of a document on this trial."""
+    """The head of a document on this trial.
+
+    Only the report itself carries the day of the data: a topic that has nothing new by that day need not be run again.
+    """
     settings = trial.settings
     return blocks.meta(
         settings.title,
         agency=settings.agency,
         season=settings.season,
-        date=trial.last_data_date,
+        date=trial.last_data_date if subtitle == SUBTITLE else None,
         subtitle=subtitle,
     )
 
@@ -262,10 +266,46 @@ def method(rates: wear.WearRates, compared: comparison.WearComparison) -> list[s
 
 
 def provenance(trial: Trial) -> pd.DataFrame:
-    """What the report was made from: every file with the start of its hash, and the versions."""
-    rows = [(name, f"sha256 {digest[:12]}") for name, digest in sorted(trial.hashes.items())]
-    rows += [("trialkit", __version__), ("Python", platform.python_version()), ("pandas", pd.__version__)]
-    return pd.DataFrame(rows, columns=[FACT, VALUE])
+    """What was read of the trial so far, each with the start of its hash, and the versions.
+
+    The last cell of a notebook shows it, so it names what the notebook rests on: `reuse` reads it there to tell whether
+    the notebook has to be run again.
+    """
+    return _provenance({name: trial.digest(name) for name in sorted(trial.reads)}, trial)
+
+
+def full_provenance(trial: Trial) -> pd.DataFrame:
+    """Every file of the trial with the start of its hash, and the versions; for a notebook that shows something of all."""
+    return _provenance({EVERYTHING: trial.digest(EVERYTHING)}, trial)
+
+
+def _provenance(digests: Mapping[str, str], trial: Trial) -> pd.DataFrame:
+    """One row for each file, table or fact that was read, with the name under which it was read; then the versions."""
+    rows = [(_read_words(name, trial), digest, name) for name, digest in digests.items()]
+    if EVERYTHING in digests:
+        rows += [(name, digest, "") for name, digest in sorted(trial.hashes.items())]
+    rows += [
+        (name, version, "")
+        for name, version in (
+            ("trialkit", __version__),
+            ("Python", platform.python_version()),
+            ("pandas", pd.__version__),
+        )
+    ]
+    return pd.DataFrame(rows, columns=[FACT, c.DIGEST, c.READ])
+
+
+def _read_words(name: str, trial: Trial) -> str:
+    """What was read, as the table of provenance prints it."""
+    if name == SETTINGS:
+        return FILE_NAME
+    if name == EVERYTHING:
+        return "All files together"
+    if name == LAST_DAY:
+        return "Last day with data"
+    if name.startswith(PROBLEMS):
+        return f"Warnings about {name.partition('/')[2]}" if "/" in name else "Warnings"
+    return trial.files[name]
 
 
 def tables_recorded(trial: Trial) -> pd.DataFrame:

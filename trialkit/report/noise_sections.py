@@ -46,10 +46,10 @@ INTERVAL, RANGE, NOT_COUNTED = "with_interval", "range", "not counted"
 # ---------------------------------------------------------------- samples
 def problems(trial: Trial) -> blocks.Block:
     """What the check found wrong or doubtful in the samples themselves."""
-    files = [trial.files[name] for name in (SOUND, VIBRATION) if trial.has(name)]
-    if not files:
+    recorded = [name for name in (SOUND, VIBRATION) if trial.has(name)]
+    if not recorded:
         return blocks.text(NO_SAMPLES)
-    return blocks.problems(problem for problem in trial.problems if problem.file in files)
+    return blocks.problems(trial.problems_of(*recorded))
 
 
 # ---------------------------------------------------------------- levels

@@ -19,31 +19,23 @@ import platform
 import shutil
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from trialkit import __version__
 from trialkit.errors import ReportError, UsageError, os_reason
-from trialkit.report import blocks, document, running, saving
+from trialkit.report import blocks, document, reuse, running, saving
+from trialkit.report.reuse import NOTEBOOKS, RUN_RECORD, TABLES
 from trialkit.trial import checks
 
 COUNCIL_NOTEBOOK = "10_council_report.ipynb"
 COUNCIL_REPORT = "council_report.html"
 APPENDIX = "appendix.html"
-RUN_RECORD = "run.json"
 LAST_FAILURE = "last_failure"
+PARTS = "parts"
+"""Folder of the workplace in which each notebook has a folder of its own for the tables that it writes."""
 SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date")
-RECORDED_PACKAGES = (
-    "numpy",
-    "pandas",
-    "scipy",
-    "statsmodels",
-    "matplotlib",
-    "papermill",
-    "nbconvert",
-    "pandera",
-    "pydantic",
-)
 
 
 def write_report(
@@ -53,8 +45,11 @@ def write_report(
     parameters: Mapping[str, Any] | None = None,
     notebook_folder: Path | None = None,
     quiet: bool = False,
+    force: bool = False,
 ) -> Path:
     """Run the notebooks on a trial folder and write the council report.
+
+    A notebook is run only if something that it depends on has changed since an earlier run; see `reuse`.
 
     Parameters
     ----------
@@ -70,6 +65,8 @@ def write_report(
         Other notebooks than the installed ones.
     quiet : bool
         Say nothing on the way.
+    force : bool
+        Run every notebook anew, whatever an earlier run holds.
 
     Returns
     -------
@@ -92,28 +89,101 @@ def write_report(
             f"{', '.join(own)} cannot be set with -p; name the folder, --out or --through instead."
         )
     sources = running.notebooks(notebook_folder)
-    running.check_parameters(parameters, sources, reserved=SET_BY_THE_RUN)
+    if parameters:
+        running.check_parameters(parameters, sources, reserved=SET_BY_THE_RUN)
     trial = checks.check_trial(folder, through=through).require_clean()
 
     home = Path(reports).resolve() / trial.settings.trial_id
     final = home / f"{trial.last_data_date.isoformat()}_{run_hash(trial.hashes, parameters, through)}"
+    given = {
+        "data_dir": str(Path(folder).resolve()),
+        "through_date": through.isoformat() if through else "",
+        **parameters,
+    }
+    needs = {source: reuse.needs_of(source, given) for source in sources}
+    earlier = [] if force else reuse.earlier_runs(home)
+    from_run = {source: reuse.reusable(source, needs[source], trial, earlier) for source in sources}
+    if _stands(final, from_run):
+        return final / COUNCIL_REPORT
     with _workplace(final) as work:
-        given = {
-            "data_dir": str(Path(folder).resolve()),
-            "out_dir": str(work),
-            "through_date": through.isoformat() if through else "",
-            **parameters,
-        }
         try:
-            with _progress(len(sources), quiet) as tell:
-                runs = running.run_notebooks(sources, given, work / "notebooks", done=tell)
+            with _progress(sum(run is None for run in from_run.values()), quiet) as tell:
+                runs = _run_or_reuse(from_run, given, work, tell)
             council = _documents(runs, work)
         except ReportError as error:
-            raise ReportError(f"{error}{_keep_failure(work / 'notebooks', home / LAST_FAILURE)}") from None
-        record = _run_record(trial, given, runs, council, final)
+            raise ReportError(f"{error}{_keep_failure(work / NOTEBOOKS, home / LAST_FAILURE)}") from None
+        record = _run_record(trial, given, runs, needs, council, work, final)
         saving.save_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", work / RUN_RECORD)
     shutil.rmtree(home / LAST_FAILURE, ignore_errors=True)
     return final / COUNCIL_REPORT
+
+
+def _stands(final: Path, from_run: Mapping[Path, reuse.EarlierRun | None]) -> bool:
+    """Whether the very run is there already, whole, with the same notebooks, none of which has to be run again."""
+    first = next(iter(from_run.values()))
+    return (
+        first is not None
+        and first.folder == final
+        and all(run is not None and run.folder == final for run in from_run.values())
+        and [said["name"] for said in first.record["notebooks"]] == [source.name for source in from_run]
+        and first.is_whole()
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Ran:
+    """One notebook of a run: its executed copy, how long it took, and the tables that it wrote."""
+
+    source: Path
+    executed: Path
+    seconds: float
+    writes: tuple[str, ...]
+    reused_from: str
+
+
+def _run_or_reuse(
+    from_run: Mapping[Path, reuse.EarlierRun | None],
+    given: Mapping[str, Any],
+    work: Path,
+    tell: Callable[[running.NotebookRun], None],
+) -> tuple[_Ran, ...]:
+    """Run the notebooks that no earlier run can stand for, copy the others, and bring all tables together."""
+    parts = work / PARTS
+    fresh = [source for source, run in from_run.items() if run is None]
+    runs: tuple[running.NotebookRun, ...] = ()
+    if fresh:
+        given = {**given, "out_dir": ""}
+        runs = running.run_notebooks(fresh, given, work / NOTEBOOKS, tell, lambda source: parts / source.stem)
+    seconds = {run.source: run.seconds for run in runs}
+    ran = []
+    for source, run in from_run.items():
+        executed = work / NOTEBOOKS / source.name
+        if run is None:
+            folder = parts / source.stem / TABLES
+            made = sorted(folder.iterdir()) if folder.is_dir() else []
+        else:
+            said = reuse.entry(run, source.name) or {}
+            shutil.copyfile(run.folder / NOTEBOOKS / source.name, executed)
+            made = [run.folder / TABLES / name for name in said["writes"]]
+        for table in made:
+            _add_table(table, work / TABLES, source)
+        ran.append(
+            _Ran(
+                source, executed, seconds.get(source, 0.0), tuple(table.name for table in made),
+                run.folder.name if run is not None else "",
+            )
+        )  # fmt: skip
+    shutil.rmtree(parts, ignore_errors=True)
+    return tuple(ran)
+
+
+def _add_table(table: Path, tables: Path, source: Path) -> None:
+    """Copy one notebook's table to those of the run; two notebooks may not write the same one."""
+    if (tables / table.name).exists():
+        raise ReportError(
+            f"{source.name} writes {table.name}, and so does a notebook before it; rename one of them."
+        )
+    shutil.copyfile(table, tables / table.name)
 
 
 def run_hash(hashes: Mapping[str, str], parameters: Mapping[str, Any], through: dt.date | None) -> str:
@@ -122,7 +192,7 @@ def run_hash(hashes: Mapping[str, str], parameters: Mapping[str, Any], through: 
     return hashlib.sha256(said.encode()).hexdigest()[:8]
 
 
-def _documents(runs: tuple[running.NotebookRun, ...], work: Path) -> list[blocks.Block]:
+def _documents(runs: Sequence[_Ran], work: Path) -> list[blocks.Block]:
     """Write the council report and the appendix; return the council report's blocks."""
     by_name = {run.source.name: run.executed for run in runs}
     if COUNCIL_NOTEBOOK not in by_name:
@@ -146,24 +216,39 @@ def _documents(runs: tuple[running.NotebookRun, ...], work: Path) -> list[blocks
 def _run_record(
     trial: checks.Trial,
     given: Mapping[str, Any],
-    runs: Sequence[running.NotebookRun],
+    runs: Sequence[_Ran],
+    needs: Mapping[Path, reuse.Needs],
     council: Sequence[blocks.Block],
+    work: Path,
     final: Path,
 ) -> dict[str, Any]:
-    """What the run was made from, for `run.json`."""
+    """What the run was made from, for `run.json`, and what it made."""
     return {
         "trial_id": trial.settings.trial_id,
         "run": final.name,
-        "made": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        "made": dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds"),
         "headline": blocks.findings_of(council),
         "trialkit": __version__,
         "python": platform.python_version(),
-        "packages": {name: importlib.metadata.version(name) for name in RECORDED_PACKAGES},
+        "packages": {name: importlib.metadata.version(name) for name in reuse.RECORDED_PACKAGES},
+        "code": reuse.code_hash(),
         "inputs": dict(sorted(trial.hashes.items())),
         "settings": trial.settings.model_dump(mode="json"),
         "seed": trial.settings.seed,
-        "parameters": {name: value for name, value in given.items() if name != "out_dir"},
-        "notebooks": [{"name": run.source.name, "seconds": round(run.seconds, 2)} for run in runs],
+        "parameters": dict(given),
+        "notebooks": [
+            {
+                "name": run.source.name,
+                "seconds": round(run.seconds, 2),
+                "reused_from": run.reused_from,
+                "notebook": needs[run.source].notebook,
+                "parameters": dict(needs[run.source].parameters),
+                "reads": reuse.reads_of(blocks.read_blocks(run.executed), trial),
+                "writes": list(run.writes),
+            }
+            for run in runs
+        ],
+        "files": reuse.files_in(work),
     }
 
 
@@ -172,7 +257,7 @@ def _workplace(final: Path) -> Iterator[Path]:
     """A hidden folder beside the run folder that takes its place only if all goes well."""
     work = final.with_name(f".{final.name}.{os.getpid()}")
     try:
-        for part in ("notebooks", "tables"):
+        for part in (NOTEBOOKS, TABLES):
             (work / part).mkdir(parents=True, exist_ok=True)
         yield work
         _replace(work, final)

@@ -21,6 +21,8 @@ from typing import Any
 from trialkit.errors import ReportError, UsageError, near_match, os_reason
 
 AT_A_TIME = 2
+ENGINE: str | None = None
+"""Name of the papermill engine; papermill's own by default, a kernel for each notebook."""
 _OUR_ERRORS = {"TrialDataError", "NotEnoughDataError", "ReportError", "UsageError", "TrialkitError"}
 """Errors whose text is meant for the analyst as it stands."""
 _NAME = re.compile(r"^\d\d_\w+\.ipynb$")
@@ -109,6 +111,7 @@ def run_notebooks(
     parameters: Mapping[str, Any],
     executed: Path,
     done: Callable[[NotebookRun], None] = lambda run: None,
+    out_dir: Callable[[Path], Path] | None = None,
 ) -> tuple[NotebookRun, ...]:
     """Run notebooks that do not depend on each other, two at a time.
 
@@ -122,6 +125,8 @@ def run_notebooks(
         Folder for the executed copies; it must exist.
     done : callable
         Called with each finished run.
+    out_dir : callable, optional
+        Folder for the tables of each notebook, where each has its own.
 
     Returns
     -------
@@ -140,6 +145,8 @@ def run_notebooks(
         waiting: dict[Future[NotebookRun], Path] = {}
         for source in sources:
             own = {name: value for name, value in parameters.items() if name in known[source]}
+            if out_dir is not None and "out_dir" in known[source]:
+                own["out_dir"] = str(out_dir(source))
             waiting[pool.submit(_run, source, executed / source.name, own, done)] = source
         try:
             finished, _ = wait(waiting, return_when=FIRST_EXCEPTION)
@@ -161,7 +168,7 @@ def _run(
     try:
         papermill.execute_notebook(
             str(source), str(target), parameters=parameters, progress_bar=False, log_output=False,
-            extra_arguments=_QUIET_KERNEL,
+            engine_name=ENGINE, extra_arguments=_QUIET_KERNEL,
         )  # fmt: skip
     except papermill.PapermillExecutionError as error:
         raise ReportError(failure(source, target, error.cell_index, error.ename, error.evalue)) from None

@@ -10,7 +10,8 @@ from.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+import hashlib
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -36,6 +37,12 @@ from trialkit.trial.setchecks import check_reference, check_sets
 from trialkit.trial.soundchecks import check_samples
 from trialkit.trial.timeline import read_timeline
 
+SETTINGS, PROBLEMS, LAST_DAY, EVERYTHING = "settings", "problems", "last day", "everything"
+"""What may be read of a trial beside its tables."""
+BEARS_ON_ALL = (SETTINGS, "decisions", "edge_types")
+"""What every analysis reads, whichever tables it asks for: decisions change them, and edge types order them."""
+ABSENT = "not recorded"
+
 
 @dataclass(frozen=True, eq=False)
 class Trial:
@@ -57,8 +64,10 @@ class Trial:
         The decisions that were carried out.
     excluded : mapping
         Table -> rows that decisions took out.
-    problems : tuple of Problem
-        The warnings.
+    all_problems : tuple of Problem
+        The warnings; `problems` and `problems_of` give them.
+    reads : set of str
+        What has been asked of this trial so far; `digest` says whether it is still the same.
     """
 
     folder: Path
@@ -69,22 +78,71 @@ class Trial:
     hashes: Mapping[str, str] = field(repr=False)
     exclusions: pd.DataFrame = field(repr=False)
     excluded: Mapping[str, pd.DataFrame] = field(repr=False)
-    problems: tuple[Problem, ...] = field(repr=False)
+    all_problems: tuple[Problem, ...] = field(repr=False)
+    reads: set[str] = field(repr=False, default_factory=lambda: set(BEARS_ON_ALL))
 
     def __getitem__(self, name: str) -> pd.DataFrame:
         """A copy of one table; a table that is not there has no rows."""
         if name not in self.frames:
             raise KeyError(f'There is no table "{name}". {near_match(name, TABLES)}'.strip())
+        self.reads.add(name)
         return self.frames[name].copy()
 
     def has(self, name: str) -> bool:
         """Whether a table is there and has rows."""
+        self.reads.add(name)
         return name in self.present and len(self.frames[name]) > 0
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """The warnings."""
+        self.reads.add(PROBLEMS)
+        return self.all_problems
+
+    def problems_of(self, *names: str) -> tuple[Problem, ...]:
+        """The warnings about some tables."""
+        self.reads.update(f"{PROBLEMS}/{name}" for name in names)
+        return self._problems_in(names)
 
     @property
     def last_data_date(self) -> dt.date:
         """The last day of which the trial has a record of its own."""
+        self.reads.add(LAST_DAY)
         return last_data_date(self.frames)
+
+    def digest(self, read: str) -> str:
+        """SHA-256 that changes whenever what was read under that name changes; a table that is not there says so.
+
+        Parameters
+        ----------
+        read : str
+            A name out of `reads` (a table, the settings, the warnings, those about one table, the last day), or
+            "everything".
+
+        Notes
+        -----
+        A table is as its file is. In a workbook, where all tables share one file, it is as its cells are.
+        """
+        if read == SETTINGS:
+            return self.hashes[FILE_NAME]
+        if read == EVERYTHING:
+            return hashlib.sha256(repr(sorted(self.hashes.items())).encode()).hexdigest()
+        if read == LAST_DAY:
+            return last_data_date(self.frames).isoformat()
+        if read.startswith(PROBLEMS):
+            chosen = self._problems_in([read.partition("/")[2]]) if "/" in read else self.all_problems
+            return _sha256(problem_text.frame(chosen))
+        if read not in self.present:
+            return ABSENT
+        return self.hashes.get(self.files[read]) or _sha256(self.frames[read])
+
+    def _problems_in(self, names: Collection[str]) -> tuple[Problem, ...]:
+        files = {self.files[name] for name in names}
+        return tuple(problem for problem in self.all_problems if problem.file in files)
+
+
+def _sha256(frame: pd.DataFrame) -> str:
+    return hashlib.sha256(frame.to_csv().encode()).hexdigest()
 
 
 def last_data_date(frames: Mapping[str, pd.DataFrame]) -> dt.date:
@@ -189,7 +247,7 @@ class Checked:
         return Trial(
             folder=draft.folder, settings=settings, frames=MappingProxyType(dict(draft.frames)), present=draft.present,
             files=draft.files, hashes=draft.hashes, exclusions=draft.exclusions, excluded=draft.excluded,
-            problems=self.problems,
+            all_problems=self.problems,
         )  # fmt: skip
 
 
