@@ -223,6 +223,20 @@ RESIDUAL_IN = "residual_in"
 SHEET_ROWS = "sheet_rows"
 DIGEST, READ = "digest", "read"
 DRIVEN_MI = "driven_mi"
+MEASURE = "measure"
+ESTIMATE_PCT = "estimate_pct"
+N_STORMS = "n_storms"
+DETECTABLE = "detectable"
+N_ZERO = "n_zero"
+TOTAL = "total"
+PER_TOTAL = "per_total"
+NAIVE_RATE = "naive_rate"
+GAP = "gap"
+N_OPERATORS = "n_operators"
+N_RATINGS = "n_ratings"
+MEAN_SCORE = "mean_score"
+MEAN_SCORE_REFERENCE = "mean_score_reference"
+P_SMALLEST = "p_smallest"
 N_RECORDS = "n_records"
 UPPER_BOUND = "upper_bound"
 
@@ -439,6 +453,20 @@ RESULT_LABELS: dict[str, str] = {
     RESIDUAL_IN: "Off its line, in",
     SHEET_ROWS: "Rows of the table",
     DRIVEN_MI: "Odometer miles",
+    MEASURE: "Measure",
+    ESTIMATE_PCT: "Difference",
+    N_STORMS: "Storms",
+    DETECTABLE: "Difference that can be shown",
+    N_ZERO: "Shifts with none",
+    TOTAL: "Total",
+    PER_TOTAL: "Divided by",
+    NAIVE_RATE: "Totals divided",
+    GAP: "Apart by",
+    N_OPERATORS: "Operators",
+    N_RATINGS: "Ratings",
+    MEAN_SCORE: "Mean score",
+    MEAN_SCORE_REFERENCE: "Mean score of the reference",
+    P_SMALLEST: "Smallest P value possible",
     N_RECORDS: "Records",
     UPPER_BOUND: "At most",
     DESIGN: "Design",
