@@ -15,7 +15,7 @@ PACKAGE = ROOT / "trialkit"
 PATHS = {path.relative_to(PACKAGE).with_suffix("").as_posix(): path for path in sorted(PACKAGE.rglob("*.py"))}
 MODULES = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in PATHS.items()}
 VOCABULARY = "trialkit"
-TOPICS = ("edges", "cab")
+TOPICS = ("edges", "cab", "money")
 LONGEST = 500
 
 

@@ -266,6 +266,28 @@ NOMINAL_P = "nominal_p"
 Z_LIMIT = "z_limit"
 T_LIMIT = "t_limit"
 
+COST_PER_MI = "cost_per_mi"
+ANNUAL_COST = "annual_cost"
+ANNUAL_LOW = "annual_low"
+ANNUAL_HIGH = "annual_high"
+NPV = "npv"
+NPV_LOW = "npv_low"
+NPV_HIGH = "npv_high"
+BREAK_EVEN_LIFE_RATIO = "break_even_life_ratio"
+BREAK_EVEN_PRICE = "break_even_price"
+LINE = "line"
+KNOWN = "known"
+UNKNOWN_LINES = "unknown_lines"
+SAVING_PCT = "saving_pct"
+SAVING_LOW_PCT = "saving_low_pct"
+SAVING_HIGH_PCT = "saving_high_pct"
+CHANCE_CHEAPER = "chance_cheaper"
+WINTER = "winter"
+SHOWN = "shown"
+PRICE = "price"
+PRICE_LOW = "price_low"
+PRICE_HIGH = "price_high"
+
 # ---------------------------------------------------------------- what a column can be
 TEXT = "text"
 ID = "id"
@@ -494,5 +516,26 @@ RESULT_LABELS: dict[str, str] = {
     NOMINAL_P: "P value needed",
     Z_LIMIT: "z limit",
     T_LIMIT: "t limit",
+    COST_PER_MI: "Cost per blade-down mile",
+    ANNUAL_COST: "Cost per season",
+    ANNUAL_LOW: "Cost per season from",
+    ANNUAL_HIGH: "to",
+    NPV: "Net savings over the horizon",
+    NPV_LOW: "Net savings from",
+    NPV_HIGH: "to",
+    BREAK_EVEN_LIFE_RATIO: "Life ratio at which it just pays",
+    BREAK_EVEN_PRICE: "Price at which it just pays",
+    LINE: "Cost line",
+    KNOWN: "Known",
+    UNKNOWN_LINES: "Not in the total",
+    SAVING_PCT: "Saving, %",
+    SAVING_LOW_PCT: "Saving from, %",
+    SAVING_HIGH_PCT: "to, %",
+    CHANCE_CHEAPER: "Chance that it is cheaper",
+    WINTER: "Winter",
+    SHOWN: "Shown",
+    PRICE: "Price of a set",
+    PRICE_LOW: "Price from",
+    PRICE_HIGH: "to",
 }
 """Heading of every column that a result table may show."""

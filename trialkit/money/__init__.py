@@ -1,0 +1,1 @@
+"""What edges cost, which decision that supports, and what to order for next season."""

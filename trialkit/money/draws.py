@@ -1,0 +1,190 @@
+"""Costs drawn at random as often as the trial leaves them open.
+
+Answers: what might the rates and hours behind a cost be, given what few trucks showed?
+
+A life of "at least so many miles" has draws in which nothing wears. They are kept, at a wear of zero: the cost of a mile then
+has a lower bound (what is paid without wear), and is never negative or infinite.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import ndtri
+
+from trialkit import columns as c
+from trialkit.money.inputs import SECTION, CostInputs, EdgeCosts
+from trialkit.money.lines import Rates, cost_lines, estimated_rates, total
+from trialkit.stats.inference import Contrast, Pairing, two_sided_tail
+
+LOWER, MIDDLE, UPPER = -1, 0, 1
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class DrawnRates:
+    """Draws of everything that is not known about one edge type.
+
+    Attributes
+    ----------
+    use : ndarray
+        Sets, or sections at a place, worn out per mile; may be negative here. [1/mi]
+    use_bound : float
+        Error of the use from rounding, which does not average out. [1/mi]
+    breaks, section_breaks : ndarray
+        Sets and sections that break or get lost, per mile. [1/mi]
+    labour_h, down_h : dict
+        Kind of change to its hours. [h]
+    """
+
+    use: np.ndarray
+    use_bound: float
+    breaks: np.ndarray
+    section_breaks: np.ndarray
+    labour_h: dict[str, np.ndarray]
+    down_h: dict[str, np.ndarray]
+
+    def at(self, side: int) -> Rates:
+        """The draws from which the lower end, the middle or the upper end of an interval is read."""
+        return Rates(
+            use=np.maximum(self.use + side * self.use_bound, 0.0),
+            breaks=self.breaks,
+            section_breaks=self.section_breaks,
+            labour_h=self.labour_h,
+            down_h=self.down_h,
+        )
+
+
+def generator(inputs: CostInputs, *names: str) -> np.random.Generator:
+    """Random numbers of their own for each purpose, so that one more edge type changes no other type's draws."""
+    return np.random.default_rng([inputs.seed, *(zlib.crc32(name.encode()) for name in names)])
+
+
+def draw_edge(edge: EdgeCosts, inputs: CostInputs) -> DrawnRates:
+    """Draws for the cost of one edge type by itself.
+
+    Notes
+    -----
+    Use: estimate + standard error * t with the trucks' degrees of freedom, so that its quantiles are the ends of the t interval.
+    Breaks: gamma with x + 1/2 events over the miles [1]_, so that none seen is not taken for none possible. Its quantiles lie a
+    little inside the exact interval, which holds the truth more often than it says; with the exact one the interval of a cost
+    difference would hold it in 99 % of trials. Where sections are replaced on their own, breaks of sets and of sections are drawn
+    together and divided as they were seen; if none was seen, as sections. Hours: estimate + standard error * t over the changes
+    recorded, not below zero.
+
+    References
+    ----------
+    .. [1] H. Jeffreys, "Theory of Probability", 3rd edition, 1961, section 3.1; its intervals for a count are compared with the
+       exact ones in L. D. Brown, T. T. Cai and A. DasGupta, "Interval estimation in exponential families", Statistica Sinica 13,
+       2003.
+    """
+    rng = generator(inputs, edge.edge_type, "own")
+    sample = edge.use.sample
+    n = inputs.n_draws
+    spread = math.sqrt(float(sample.variance_of_mean)) if edge.use.has_interval else 0.0
+    t = rng.standard_t(max(float(sample.df), 1.0), n) if spread else np.zeros(n)
+    return _drawn(edge, float(sample.mean) + spread * t, rng, n)
+
+
+def draw_pair(edge: EdgeCosts, reference: EdgeCosts, inputs: CostInputs) -> tuple[DrawnRates, DrawnRates]:
+    """Draws for the difference in cost of an edge type and the reference.
+
+    Notes
+    -----
+    The two uses are drawn together from a bivariate t whose degrees of freedom are those of Welch's test of the difference
+    in cost (`inference.Contrast` with each use weighted by what it costs), and whose correlation is that of the trucks that
+    carried both. Drawn apart, each with its own few degrees of freedom, the interval of the difference would be too wide:
+    with three trucks each it holds the truth in 99 % of trials instead of 95 %.
+    """
+    rng = generator(inputs, edge.edge_type, reference.edge_type, "pair")
+    n = inputs.n_draws
+    a, b = edge.use.sample, reference.use.sample
+    if not (edge.use.has_interval and reference.use.has_interval):
+        return (
+            _drawn(edge, np.full(n, float(a.mean)), rng, n),
+            _drawn(reference, np.full(n, float(b.mean)), rng, n),
+        )
+    weight_a, weight_b = (np.asarray(marginal_cost(one, inputs)) for one in (edge, reference))
+    contrast = Contrast.of(a, b, inputs.pairings.get(edge.edge_type, Pairing(0, 0.0)))
+    variance, df = (
+        float(part) for part in contrast.at(weight_a, weight_b, two_sided_tail(inputs.confidence_level))
+    )
+    error_a, error_b = (math.sqrt(float(one.variance_of_mean)) for one in (a, b))
+    parts = (float(weight_a) * error_a, float(weight_b) * error_b)
+    both = 2.0 * parts[0] * parts[1]
+    correlation = (parts[0] ** 2 + parts[1] ** 2 - variance) / both if both > 0 else 0.0
+    correlation = float(np.clip(correlation, -1.0, 1.0)) if math.isfinite(correlation) else 0.0
+    df = df if math.isfinite(df) else max(min(float(a.df), float(b.df)), 1.0)
+    normal = rng.standard_normal((2, n))
+    scale = np.sqrt(rng.chisquare(df, n) / df)
+    t_a = normal[0] / scale
+    t_b = (correlation * normal[0] + math.sqrt(1.0 - correlation**2) * normal[1]) / scale
+    return (
+        _drawn(edge, float(a.mean) + error_a * t_a, rng, n),
+        _drawn(reference, float(b.mean) + error_b * t_b, rng, n),
+    )
+
+
+def marginal_cost(edge: EdgeCosts, inputs: CostInputs) -> float:
+    """What one more set worn out per 1,000 miles adds to the cost of a mile, near the estimate."""
+    rates = estimated_rates(edge)
+    step = max(float(rates.use), 1e-9) * 1e-3
+    more, less = (replace(rates, use=float(rates.use) + sign * step / 2 + step) for sign in (1, -1))
+    gain = float(total(cost_lines(edge, more, inputs))) - float(total(cost_lines(edge, less, inputs)))
+    found = gain / step / 1000.0
+    return found if math.isfinite(found) and found > 0 else 1.0
+
+
+def draw_savings(inputs: CostInputs, edge_type: str) -> np.ndarray:
+    """Draws of what material and passes save per mile against the reference; zeros where nothing was shown.
+
+    Notes
+    -----
+    A normal curve on each side of the estimate, wide enough that its quantiles are the ends of the interval.
+    """
+    rng = generator(inputs, edge_type, "savings")
+    z = float(ndtri(1 - two_sided_tail(inputs.confidence_level)))
+    rows = inputs.savings[inputs.savings[c.EDGE_TYPE] == edge_type]
+    saved = np.zeros(inputs.n_draws)
+    for row in rows.to_dict("records"):
+        normal = rng.standard_normal(inputs.n_draws)
+        below, above = row[c.ESTIMATE] - row[c.CONF_LOW], row[c.CONF_HIGH] - row[c.ESTIMATE]
+        saved += row[c.ESTIMATE] + normal / z * np.where(normal < 0, below, above)
+    return saved
+
+
+def _drawn(edge: EdgeCosts, use_per_1000_mi: np.ndarray, rng: np.random.Generator, n: int) -> DrawnRates:
+    breaks, section_breaks = _broken(edge, rng, n)
+    hours = {
+        kind: (_hours(work.labour.mean, work.labour.std_error, work.labour.df, rng, n),
+               _hours(work.down.mean, work.down.std_error, work.down.df, rng, n))
+        for kind, work in edge.work.items()
+    }  # fmt: skip
+    return DrawnRates(
+        use=use_per_1000_mi / 1000.0,
+        use_bound=float(edge.use.sample.bound) / 1000.0,
+        breaks=breaks,
+        section_breaks=section_breaks,
+        labour_h={kind: pair[0] for kind, pair in hours.items()},
+        down_h={kind: pair[1] for kind, pair in hours.items()},
+    )
+
+
+def _broken(edge: EdgeCosts, rng: np.random.Generator, n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Sets and sections broken or lost per mile."""
+    use = edge.use
+    if not use.miles_mi > 0:
+        return np.zeros(n), np.zeros(n)
+    seen = use.breaks + use.section_breaks
+    rate = rng.standard_gamma(seen + 0.5, n) / use.miles_mi
+    singly = edge.replaced_as == SECTION
+    of_sets = use.breaks / seen if seen else float(not singly)
+    return rate * of_sets, rate * (1.0 - of_sets)
+
+
+def _hours(mean: float, std_error: float, df: float, rng: np.random.Generator, n: int) -> np.ndarray:
+    if not (math.isfinite(std_error) and std_error > 0):
+        return np.full(n, mean)
+    return np.maximum(mean + std_error * rng.standard_t(max(df, 1.0), n), 0.0)

@@ -1,0 +1,382 @@
+"""Everything that the cost of edges is worked out from, in one place.
+
+Answers: which prices, hours, lives and miles go into the cost of each edge type?
+
+The figures are gathered once from plain frames; `costs`, `life_cycle`, `break_even`, `what_if` and `bids` all read the same
+`CostInputs`, so that a what-if is the same calculation with one figure changed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit.errors import UsageError, near_match
+from trialkit.formatting import counted, listed
+from trialkit.money import prices, work
+from trialkit.money.prices import Amount
+from trialkit.money.season import SeasonMiles
+from trialkit.money.work import Work
+from trialkit.stats.inference import Pairing, Sample
+
+SET, SECTION = "set", "section"
+DRAWS = 10_000
+SAVING_COLUMNS = [c.EDGE_TYPE, c.ITEM, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
+UNEVEN_FRAC, EARLY_FRAC = "uneven_frac", "early_frac"
+SAVED = "material and passes"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Use:
+    """How fast an edge type is used up on one plow position.
+
+    Attributes
+    ----------
+    sample : Sample
+        Sets used up by wear per 1,000 blade-down miles, the truck as the unit; sections at one place where they are replaced
+        on their own. Its mean is 1,000 over the life.
+    breaks, section_breaks : int
+        Sets, and single sections, that broke or were lost.
+    miles_mi : float
+        Blade-down miles in which they were counted. [mi]
+    """
+
+    sample: Sample
+    breaks: int = 0
+    section_breaks: int = 0
+    miles_mi: float = math.nan
+
+    @property
+    def has_interval(self) -> bool:
+        """Whether the spread between trucks is known."""
+        return math.isfinite(float(self.sample.variance_of_mean))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class EdgeCosts:
+    """Prices, work and use of one edge type.
+
+    Attributes
+    ----------
+    edge_type : str
+    replaced_as : str
+        "set" or "section".
+    sections_n : float
+        Sections of a set; 1 for a set replaced as a whole.
+    price, price_low, price_high : float
+        Of a complete set; NaN if not known.
+    items : mapping
+        Cost item to `Amount`.
+    work : mapping
+        "change", "break" and, for sections, "section_change" to `Work`.
+    use : Use
+    uneven_frac : float
+        Share of the usable depth that is lost because a set comes off at its thinnest spot; NaN if not known.
+    early_frac : float
+        Share of the usable depth that was still on the thinnest spot of worn sets when they came off; NaN if not known.
+    """
+
+    edge_type: str
+    replaced_as: str
+    sections_n: float
+    price: float
+    price_low: float
+    price_high: float
+    items: Mapping[str, Amount]
+    work: Mapping[str, Work]
+    use: Use
+    uneven_frac: float = math.nan
+    early_frac: float = math.nan
+
+    @property
+    def life_mi(self) -> float:
+        """Life at the mean rate of wear; infinite where no wear was measured. [mi]"""
+        mean = float(self.use.sample.mean)
+        return 1000.0 / mean if mean > 0 else math.inf if mean <= 0 else math.nan
+
+
+@dataclass(frozen=True, eq=False)
+class CostInputs:
+    """What the costs of the edge types on one plow position are worked out from.
+
+    Attributes
+    ----------
+    edges : tuple of EdgeCosts
+        The reference first.
+    reference : str
+    plow_position : str
+    plan : SeasonMiles
+        Miles of the season.
+    discount_rate : float
+        Real, per year, as a fraction.
+    horizon_years : int
+    pairings : mapping
+        Edge type to the trucks it shares with the reference.
+    savings : DataFrame
+        edge_type, item, estimate, conf_low, conf_high: material and passes saved, per blade-down mile; only what was shown.
+    confidence_level : float
+    seed : int
+    n_draws : int
+    currency : str
+    labels : mapping
+    notes : tuple of str
+    """
+
+    edges: tuple[EdgeCosts, ...]
+    reference: str
+    plow_position: str
+    plan: SeasonMiles
+    discount_rate: float
+    horizon_years: int
+    pairings: Mapping[str, Pairing] = field(default_factory=dict)
+    savings: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=SAVING_COLUMNS))
+    confidence_level: float = 0.95
+    seed: int = 1
+    n_draws: int = DRAWS
+    currency: str = "USD"
+    labels: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    def edge(self, edge_type: str) -> EdgeCosts:
+        """The figures of one edge type."""
+        for one in self.edges:
+            if one.edge_type == edge_type:
+                return one
+        known = [one.edge_type for one in self.edges]
+        hint = near_match(edge_type, known) or f"Edge types with a cost: {', '.join(known)}."
+        raise UsageError(f'Edge type "{edge_type}" has no cost here. {hint}')
+
+    @property
+    def others(self) -> tuple[EdgeCosts, ...]:
+        """The edge types but the reference."""
+        return tuple(one for one in self.edges if one.edge_type != self.reference)
+
+    @property
+    def has_reference(self) -> bool:
+        """Whether the reference is among the types that have a cost."""
+        return any(one.edge_type == self.reference for one in self.edges)
+
+    def with_edge(self, edge: EdgeCosts) -> CostInputs:
+        """The same inputs with the figures of one edge type replaced."""
+        edges = tuple(edge if one.edge_type == edge.edge_type else one for one in self.edges)
+        return replace(self, edges=edges)
+
+    def label(self, edge_type: str) -> str:
+        """Name of an edge type as sentences print it."""
+        return self.labels.get(edge_type, edge_type.replace("_", " "))
+
+    @property
+    def fleet_miles(self) -> float:
+        """Miles of the fleet at this plow position in a middling winter; NaN without a plan. [mi]"""
+        miles = self.plan.miles(self.plow_position)
+        return float(miles.sum()) if len(miles) and miles.sum() > 0 else math.nan
+
+    @property
+    def n_positions(self) -> int:
+        """Truck positions in the plan."""
+        return len(self.plan.at(self.plow_position))
+
+
+def read_inputs(
+    uses: Mapping[str, Use],
+    *,
+    edge_types: pd.DataFrame,
+    edge_sets: pd.DataFrame,
+    set_events: pd.DataFrame,
+    costs: pd.DataFrame | None,
+    plan: SeasonMiles,
+    plow_position: str,
+    reference: str,
+    discount_rate: float = 0.03,
+    horizon_years: int = 10,
+    as_of: Any = None,
+    pairings: Mapping[str, Pairing] | None = None,
+    savings: pd.DataFrame | None = None,
+    unused: pd.DataFrame | None = None,
+    confidence_level: float = 0.95,
+    seed: int = 1,
+    n_draws: int = DRAWS,
+    currency: str = "USD",
+    labels: Mapping[str, str] | None = None,
+) -> CostInputs:
+    """Gather what the costs are worked out from.
+
+    Parameters
+    ----------
+    uses : mapping
+        Edge type to its `Use` on this plow position.
+    edge_types : DataFrame
+        Columns edge_type, replaced_as, sections_n.
+    edge_sets : DataFrame
+        Columns set_id, edge_type, unit_price_usd, supplied_by.
+    set_events : DataFrame
+        See `work.change_work`.
+    costs : DataFrame or None
+        See `prices.cost_amounts`.
+    plan : SeasonMiles
+        Planned miles.
+    plow_position : str
+        The position that the uses are of.
+    reference : str
+        Edge type with which the others are compared.
+    discount_rate : float
+        Real, per year, as a fraction.
+    horizon_years : int
+        Years that the life-cycle cost spans.
+    as_of : date, optional
+        Day whose prices are used; the latest otherwise.
+    pairings : mapping, optional
+        Edge type to the trucks it shares with the reference.
+    savings : DataFrame, optional
+        Columns edge_type, estimate, conf_low, conf_high (saved against the reference, per blade-down mile, positive where the type
+        saves), shown ("yes" or "no"); item if there are several. Rows that were not shown are left out and named in the notes.
+    unused : DataFrame, optional
+        Columns edge_type, uneven_frac, early_frac: shares of the usable depth thrown away with worn sets.
+    confidence_level : float
+    seed : int
+        Of everything that is drawn.
+    n_draws : int
+    currency : str
+        Three-letter code.
+    labels : mapping, optional
+
+    Returns
+    -------
+    CostInputs
+
+    Raises
+    ------
+    UsageError
+        A negative price; an edge type with a use that is not in `edge_types`; sections replaced on their own without a number of
+        sections.
+    """
+    labels = dict(labels or {})
+    order = [kind for kind in (reference, *uses) if kind in uses]
+    order = list(dict.fromkeys(order))
+    known = edge_types.astype({c.EDGE_TYPE: object}).set_index(c.EDGE_TYPE)
+    replaced, sections = {}, {}
+    for kind in order:
+        if kind not in known.index:
+            raise UsageError(
+                f'Edge type "{kind}" has a life but is not in edge_types. {near_match(kind, known.index)}'.rstrip()
+            )
+        as_section = c.REPLACED_AS in known and known.loc[kind, c.REPLACED_AS] == SECTION
+        replaced[kind] = SECTION if as_section else SET
+        if as_section:
+            sections[kind] = _sections(kind, known)
+    of_sets = prices.set_prices(edge_sets)
+    amounts = prices.cost_amounts(costs, order, reference, as_of=as_of)
+    hours = work.change_work(set_events, edge_sets, sections)
+    thrown = _thrown_away(unused)
+    edges = tuple(
+        EdgeCosts(
+            edge_type=kind,
+            replaced_as=replaced[kind],
+            sections_n=sections.get(kind, 1.0),
+            price=_price(of_sets, kind, c.PRICE),
+            price_low=_price(of_sets, kind, c.PRICE_LOW),
+            price_high=_price(of_sets, kind, c.PRICE_HIGH),
+            items=amounts[kind],
+            work=hours.get(kind, {}),
+            use=uses[kind],
+            uneven_frac=thrown.get(kind, (math.nan, math.nan))[0],
+            early_frac=thrown.get(kind, (math.nan, math.nan))[1],
+        )
+        for kind in order
+    )
+    shown, left_out = _savings(savings, order, reference, labels)
+    notes = [
+        *prices.price_notes(of_sets, labels, currency, order),
+        *prices.amount_notes(amounts, labels),
+        *work.work_notes(hours, labels, order),
+        *_section_notes(edges, labels),
+        *left_out,
+        *plan.notes,
+    ]
+    return CostInputs(
+        edges, reference, plow_position, plan, discount_rate, horizon_years, dict(pairings or {}), shown,
+        confidence_level, seed, n_draws, currency, labels, tuple(notes),
+    )  # fmt: skip
+
+
+def _sections(kind: str, known: pd.DataFrame) -> float:
+    n = float(known[c.SECTIONS_N].astype(float)[kind]) if c.SECTIONS_N in known else math.nan
+    if not n >= 1:
+        raise UsageError(
+            f'Sections of "{kind}" are replaced on their own, but edge_types does not say how many a set has; fill '
+            f"{c.SECTIONS_N}, or put {SET} in {c.REPLACED_AS}."
+        )
+    return n
+
+
+def _price(of_sets: pd.DataFrame, kind: str, column: str) -> float:
+    return float(of_sets[column].get(kind, math.nan))
+
+
+def _thrown_away(unused: pd.DataFrame | None) -> dict[str, tuple[float, float]]:
+    if unused is None or unused.empty:
+        return {}
+    return {
+        str(kind): (float(uneven), float(early))
+        for kind, uneven, early in zip(
+            unused[c.EDGE_TYPE], unused[UNEVEN_FRAC], unused[EARLY_FRAC], strict=True
+        )
+    }
+
+
+def _savings(
+    savings: pd.DataFrame | None, order: list[str], reference: str, labels: Mapping[str, str]
+) -> tuple[pd.DataFrame, list[str]]:
+    """The savings that were shown, and what is said of the others."""
+    if savings is None or savings.empty:
+        return pd.DataFrame(columns=SAVING_COLUMNS), []
+    rows = savings if c.ITEM in savings else savings.assign(**{c.ITEM: SAVED})
+    rows = rows.astype({c.EDGE_TYPE: object, c.ITEM: object})
+    rows = rows[rows[c.EDGE_TYPE].isin(order) & (rows[c.EDGE_TYPE] != reference)]
+    ends = rows[[c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]].astype(float)
+    whole = ends.notna().all(axis=1)
+    shown = (rows[c.SHOWN].astype(object) == "yes") & whole
+    notes = []
+    for row in rows[~shown].to_dict("records"):
+        who = labels.get(row[c.EDGE_TYPE], str(row[c.EDGE_TYPE]).replace("_", " "))
+        notes.append(
+            f"A saving in {row[c.ITEM]} with {who} was not shown, so nothing is counted for it."
+            if row[c.SHOWN] != "yes"
+            else f"The saving in {row[c.ITEM]} with {who} has no interval, so nothing is counted for it."
+        )
+    return rows.loc[shown, SAVING_COLUMNS].reset_index(drop=True), notes
+
+
+def _section_notes(edges: tuple[EdgeCosts, ...], labels: Mapping[str, str]) -> list[str]:
+    singly = [labels.get(one.edge_type, one.edge_type) for one in edges if one.replaced_as == SECTION]
+    if not singly:
+        return []
+    return [
+        f"Sections of {listed(singly)} are replaced on their own: a section costs its share of the price of a set, of the hardware "
+        "and of the disposal, and its own hours."
+    ]
+
+
+def use_notes(inputs: CostInputs) -> list[str]:
+    """What has to be said about the lives: one truck only, no wear measured, a life without an upper end."""
+    notes = []
+    for one in inputs.edges:
+        who = inputs.label(one.edge_type)
+        sample = one.use.sample
+        if not math.isfinite(float(sample.mean)):
+            notes.append(f"No wear of {who} was read, so its cost is not known.")
+        elif not one.use.has_interval:
+            trucks = counted(int(sample.n), "truck")
+            notes.append(f"The cost of {who} rests on {trucks} and has no interval.")
+        elif sample.mean <= 0:
+            notes.append(
+                f"No wear of {who} was measured: the cost stated is what is paid without wear, and only its upper end counts."
+            )
+        if not math.isfinite(one.use.miles_mi):
+            notes.append(f"The miles of {who} are not known, so breakage is not in its cost.")
+    return notes

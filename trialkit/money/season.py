@@ -1,0 +1,176 @@
+"""The miles of a season, truck by truck.
+
+Answers: how many blade-down miles will each truck plow in a light, a middling and a hard winter?
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit.errors import UsageError
+from trialkit.formatting import counted, listed, position_name
+
+LOW, MID, HIGH = "low", "mid", "high"
+WINTERS = {LOW: c.MILES_LOW_MI, MID: c.MILES_MID_MI, HIGH: c.MILES_HIGH_MI}
+WINTER_WORDS = {LOW: "light winter", MID: "middling winter", HIGH: "hard winter"}
+
+PLAN_COLUMNS = [c.TRUCK_ID, c.PLOW_POSITION, *WINTERS.values()]
+
+
+@dataclass(frozen=True, eq=False)
+class SeasonMiles:
+    """Planned miles of every truck position.
+
+    Attributes
+    ----------
+    table : DataFrame
+        truck_id, plow_position, miles_low_mi, miles_mid_mi, miles_high_mi [mi]; only positions whose miles are known.
+    notes : tuple of str
+        Positions without miles, and where the miles come from if not from a plan.
+    """
+
+    table: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    def at(self, plow_position: str) -> pd.DataFrame:
+        """The rows of one plow position."""
+        return self.table[self.table[c.PLOW_POSITION] == plow_position].reset_index(drop=True)
+
+    def miles(self, plow_position: str, winter: str = MID) -> np.ndarray:
+        """Miles of each truck at one plow position. [mi]"""
+        return self.at(plow_position)[WINTERS[winter]].to_numpy(dtype=float)
+
+    def scaled(self, factor: float) -> SeasonMiles:
+        """The plan with every mile multiplied by a factor."""
+        changed = {name: self.table[name] * factor for name in WINTERS.values()}
+        return SeasonMiles(self.table.assign(**changed), self.notes)
+
+    def winter(self, winter: str) -> SeasonMiles:
+        """The plan in which the middling winter is that winter."""
+        return SeasonMiles(self.table.assign(**{c.MILES_MID_MI: self.table[WINTERS[winter]]}), self.notes)
+
+
+def season_miles(
+    fleet_plan: pd.DataFrame | None,
+    trucks: pd.DataFrame,
+    *,
+    driven: pd.DataFrame | None = None,
+) -> SeasonMiles:
+    """Planned miles of the truck positions, or the miles of this season where there is no plan.
+
+    Parameters
+    ----------
+    fleet_plan : DataFrame or None
+        Columns truck_id, plow_position, miles_low_mi, miles_mid_mi, miles_high_mi [mi].
+    trucks : DataFrame
+        Columns truck_id, plow_position: every position that needs an edge.
+    driven : DataFrame, optional
+        Columns truck_id, plow_position, miles_mi: this season's blade-down miles, used for all three winters if there is no plan
+        at all.
+
+    Returns
+    -------
+    SeasonMiles
+
+    Raises
+    ------
+    UsageError
+        If the miles of a position are negative, or fall from the light to the hard winter.
+    """
+    if fleet_plan is None or fleet_plan.empty:
+        return _from_driven(driven)
+    plan = (
+        fleet_plan[PLAN_COLUMNS].astype({c.TRUCK_ID: object, c.PLOW_POSITION: object}).reset_index(drop=True)
+    )
+    values = plan[list(WINTERS.values())].to_numpy(dtype=float)
+    names = _names(plan)
+    wrong = [
+        f"{name}: {low:g}, {mid:g} and {high:g}"
+        for name, (low, mid, high) in zip(names, values, strict=True)
+        if min(low, mid, high) < 0 or low > mid or mid > high
+    ]
+    if wrong:
+        raise UsageError(
+            f"The planned miles of {listed(wrong)} are not in order; they are 0 or more and rise from a light to a hard winter."
+        )
+    known = np.isfinite(values).all(axis=1)
+    planned = set(zip(plan[c.TRUCK_ID][known], plan[c.PLOW_POSITION][known], strict=True))
+    wanted = dict.fromkeys(
+        zip(trucks[c.TRUCK_ID].astype(object), trucks[c.PLOW_POSITION].astype(object), strict=True)
+    )
+    missing = [f"{truck}, {place}" for truck, place in wanted if (truck, place) not in planned]
+    notes = []
+    if missing:
+        notes.append(
+            f"No miles are planned for {counted(len(missing), 'truck position')} ({_some(missing)}); costs of a season and the "
+            "order leave them out."
+        )
+    return SeasonMiles(plan[known].reset_index(drop=True), tuple(notes))
+
+
+def _from_driven(driven: pd.DataFrame | None) -> SeasonMiles:
+    if driven is None or driven.empty:
+        nothing = "No miles are planned for next season, so nothing is said about a season's cost or about what to order."
+        return SeasonMiles(pd.DataFrame(columns=PLAN_COLUMNS), (nothing,))
+    total = (
+        driven.astype({c.TRUCK_ID: object, c.PLOW_POSITION: object})
+        .groupby([c.TRUCK_ID, c.PLOW_POSITION], sort=False)[c.MILES_MI]
+        .sum(min_count=1)
+        .dropna()
+        .reset_index()
+    )
+    plan = total.assign(**dict.fromkeys(WINTERS.values(), total[c.MILES_MI]))[PLAN_COLUMNS]
+    said = (
+        "No miles are planned for next season; this season's stand in for a light, a middling and a hard winter alike, so the "
+        "difference between winters is not shown."
+    )
+    return SeasonMiles(plan, (said,))
+
+
+def busiest(plan: pd.DataFrame, share: float) -> pd.Series:
+    """Which truck positions make up a share of the miles, the busiest first.
+
+    Use it for the routes that are plowed most: a plan records no priority of routes, and the trucks with the most planned miles
+    are those where a set is used up soonest and a dearer one earns the most in a season.
+
+    Parameters
+    ----------
+    plan : DataFrame
+        Rows of `SeasonMiles.table`.
+    share : float
+        Share of the middling winter's miles that they make up at least.
+
+    Returns
+    -------
+    Series of bool
+        In the order of `plan`.
+    """
+    if not 0 < share <= 1:
+        raise UsageError(f"the share of the miles is {share:g}; it lies above 0 and at most 1")
+    miles = plan[c.MILES_MID_MI].astype(float)
+    order = miles.sort_values(ascending=False, kind="stable")
+    before = order.cumsum() - order
+    return (before < share * miles.sum() - 1e-9).reindex(plan.index) & (miles > 0)
+
+
+def _names(plan: pd.DataFrame) -> list[str]:
+    return [
+        position_name(f"{truck}, {place}")
+        for truck, place in zip(plan[c.TRUCK_ID], plan[c.PLOW_POSITION], strict=True)
+    ]
+
+
+def _some(names: Sequence[str]) -> str:
+    more = f" and {len(names) - 5} more" if len(names) > 5 else ""
+    return f"{listed([position_name(name) for name in names[:5]])}{more}"
+
+
+def mean_miles(plan: pd.DataFrame) -> float:
+    """Miles of one truck position in a middling winter, averaged over the plan. [mi]"""
+    return float(plan[c.MILES_MID_MI].mean()) if len(plan) else math.nan
