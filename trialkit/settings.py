@@ -52,6 +52,11 @@ class Plan(_Section):
         default=(),
         description="agreed days of the looks at the results, or shares of the season between 0 and 1",
     )
+    spending: Literal["obrien_fleming", "pocock"] = Field(
+        default="obrien_fleming",
+        description="how the allowed error is shared among the looks: obrien_fleming (next to none early) or pocock (about "
+        "the same at each)",
+    )
     run_in_mi: float = Field(
         default=0.0,
         strict=True,

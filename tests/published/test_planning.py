@@ -7,7 +7,7 @@ import math
 
 import pytest
 
-from trialkit.planning.miles import miles_needed
+from trialkit.planning.miles_needed import miles_needed
 from trialkit.planning.schedule import Schedule
 from trialkit.stats.power import (
     Arm,

@@ -4,7 +4,7 @@ import pytest
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.planning.miles import least_wear_in, miles_needed
+from trialkit.planning.miles_needed import least_wear_in, miles_needed
 from trialkit.planning.schedule import Schedule
 
 SCHEDULE = Schedule(stations=4, repeats=2, error_in=0.04, step_in=0.0)
