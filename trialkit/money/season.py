@@ -16,9 +16,9 @@ from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, listed, position_name
 
-LOW, MID, HIGH = "low", "mid", "high"
-WINTERS = {LOW: c.MILES_LOW_MI, MID: c.MILES_MID_MI, HIGH: c.MILES_HIGH_MI}
-WINTER_WORDS = {LOW: "light winter", MID: "middling winter", HIGH: "hard winter"}
+LIGHT, MIDDLING, HARD = "light", "middling", "hard"
+WINTERS = {LIGHT: c.MILES_LOW_MI, MIDDLING: c.MILES_MID_MI, HARD: c.MILES_HIGH_MI}
+"""Winters of the plan, and the column of each."""
 
 PLAN_COLUMNS = [c.TRUCK_ID, c.PLOW_POSITION, *WINTERS.values()]
 
@@ -42,7 +42,7 @@ class SeasonMiles:
         """The rows of one plow position."""
         return self.table[self.table[c.PLOW_POSITION] == plow_position].reset_index(drop=True)
 
-    def miles(self, plow_position: str, winter: str = MID) -> np.ndarray:
+    def miles(self, plow_position: str, winter: str = MIDDLING) -> np.ndarray:
         """Miles of each truck at one plow position. [mi]"""
         return self.at(plow_position)[WINTERS[winter]].to_numpy(dtype=float)
 

@@ -1,0 +1,364 @@
+"""What to order for next season, truck by truck and for the fleet.
+
+Answers: how many sets and sections are needed in a light, a middling and a hard winter, what do they cost, and which part-worn sets
+go on again?
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from trialkit import columns as c
+from trialkit.errors import UsageError
+from trialkit.formatting import counted, level_percent, listed, money, position_name
+from trialkit.money import lines, prices
+from trialkit.money.inputs import SECTION, SET, CostInputs, EdgeCosts
+from trialkit.money.season import MIDDLING, WINTERS, SeasonMiles
+from trialkit.money.sets_needed import CARRIED_FRAC, SetsUsed, Spread, order_quantity
+from trialkit.results import Labelled
+
+PIECE = "piece"
+EXPECTED, TO_HAVE, SUM_OF_TRUCKS = "expected", "to_have", "sum_of_trucks"
+FIRST_YEAR_CASH, STEADY_CASH, CASH_AT_LEVEL = "first_year_cash", "steady_year_cash", "cash_at_level"
+KITS = "kits"
+N_CARRIED = "n_carried"
+DRAWS = 10_000
+POSITION_WORDS = {
+    "front": "front plows", "underbody": "underbody plows", "wing_left": "left wings", "wing_right": "right wings",
+}  # fmt: skip
+
+TABLE_COLUMNS = [
+    c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE, c.WINTER, c.MILES_MI, PIECE, EXPECTED, TO_HAVE, CARRIED_FRAC,
+]  # fmt: skip
+FLEET_COLUMNS = [
+    c.EDGE_TYPE, c.PLOW_POSITION, c.WINTER, PIECE, EXPECTED, TO_HAVE, SUM_OF_TRUCKS, N_CARRIED, KITS, c.PRICE, FIRST_YEAR_CASH, CASH_AT_LEVEL,
+    STEADY_CASH,
+]  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Order(Labelled):
+    """Sets and sections for next season.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per truck position, winter and piece ("set" or "section"): `truck_id`, `plow_position`, `edge_type`, `winter`, `miles_mi`,
+        `expected` (new pieces on average), `to_have` (so many suffice at the service level), `carried_frac` (share of life left in the
+        part-worn set it starts with; 0 where it starts with a new one).
+    fleet : DataFrame
+        One row per edge type, plow position, winter and piece: `expected`, `to_have` (suffices for the fleet together at the service level),
+        `sum_of_trucks` (the trucks' own numbers added up: what is needed if nothing is shared), `n_carried`, `kits`, `price` (of one
+        piece), `first_year_cash` (expected pieces and kits), `cash_at_level` (at `to_have`), `steady_year_cash` (a year once the
+        first outfit is past).
+    service_level : float
+        Probability that the number suffices.
+    currency : str
+    labels : dict
+    """
+
+    fleet: pd.DataFrame
+    service_level: float
+    currency: str
+    labels: Mapping[str, str]
+
+    def sentences(self, winter: str = MIDDLING) -> tuple[str, ...]:
+        """One sentence for each edge type and piece in one winter."""
+        rows = self.fleet[self.fleet[c.WINTER] == winter]
+        return tuple(self._sentence(row) for row in rows.to_dict("records"))
+
+    def sentence(self) -> str:
+        """The order for a middling winter in words."""
+        return (
+            " ".join(self.sentences())
+            or "There is nothing to order: no miles are planned, or no life is known."
+        )
+
+    def _sentence(self, row: dict[Hashable, Any]) -> str:
+        what = f"{row[PIECE]} of {self.label(row[c.EDGE_TYPE])}"
+        many = counted(int(row[TO_HAVE]), what, f"{row[PIECE]}s of {self.label(row[c.EDGE_TYPE])}")
+        cash = row[CASH_AT_LEVEL]
+        price = f" ({money(cash, self.currency)})" if math.isfinite(cash) else " (price not known)"
+        alone = int(row[SUM_OF_TRUCKS])
+        shared = f"; {alone} if every truck keeps its own stock" if alone > row[TO_HAVE] else ""
+        return (
+            f"In a {row[c.WINTER]} winter {many}{price} suffice{'s' if row[TO_HAVE] == 1 else ''} for {self._where(row)} with "
+            f"{level_percent(self.service_level)} certainty{shared}."
+        )
+
+    def _where(self, row: dict[Hashable, Any]) -> str:
+        if self.fleet[c.PLOW_POSITION].nunique() < 2:
+            return "the fleet"
+        return f"the fleet's {POSITION_WORDS.get(row[c.PLOW_POSITION], row[c.PLOW_POSITION])}"
+
+    def cash(self, winter: str = MIDDLING) -> tuple[float, float, float]:
+        """First-year cash as expected and at the service level, and the cash of a steady year, over all types and pieces."""
+        rows = self.fleet[self.fleet[c.WINTER] == winter]
+        found = [rows[name].sum(skipna=False) for name in (FIRST_YEAR_CASH, CASH_AT_LEVEL, STEADY_CASH)]
+        return float(found[0]), float(found[1]), float(found[2])
+
+
+def project_order(
+    assignment: pd.DataFrame,
+    sources: Sequence[CostInputs],
+    plan: SeasonMiles,
+    *,
+    service_level: float = 0.9,
+    carried: pd.DataFrame | None = None,
+    spreads: Mapping[tuple[str, str], Spread] | None = None,
+    fitted: Sequence[tuple[str, str, str]] = (),
+    n_draws: int = DRAWS,
+    seed: int = 1,
+) -> Order:
+    """Project the sets and sections that next season needs.
+
+    Use it for the budget line and the purchase order. Not for a single truck's exact needs: no truck's own record is used, each is
+    taken as one more of the fleet.
+
+    Parameters
+    ----------
+    assignment : DataFrame
+        Columns truck_id, plow_position, edge_type: what each position will carry.
+    sources : sequence of CostInputs
+        One for each plow position; their edge types give lives, breakage and prices.
+    plan : SeasonMiles
+        Miles of each winter.
+    service_level : float
+        Probability that the number suffices.
+    carried : DataFrame, optional
+        Columns truck_id, plow_position, edge_type, carried_frac: part-worn sets that go on again; see `sets_needed.remaining_shares`.
+    spreads : mapping, optional
+        (edge type, plow position) to `Spread`; the spread between trucks alone where there is none.
+    fitted : sequence of (truck_id, plow_position, edge_type)
+        Positions that have their conversion kit already.
+    n_draws, seed : int
+
+    Returns
+    -------
+    Order
+
+    Raises
+    ------
+    UsageError
+        If the service level is not between 0 and 1.
+
+    Notes
+    -----
+    See `sets_needed.SetsUsed`. The number for the fleet is the quantile of the fleet's total in the same draws, not the sum of the
+    trucks' numbers: sets are shared, and not every truck has its worst winter at once. A new set to start with counts as needed
+    where none is carried over. A section type takes whole sets to start with and single sections after that. Cash of a steady year:
+    sets worn out and broken per mile times the miles and the price.
+    """
+    if not 0 < service_level < 1:
+        raise UsageError(f"the service level is {service_level:g}; it lies above 0 and below 1, such as 0.9")
+    known = {(edge.edge_type, one.plow_position): (edge, one) for one in sources for edge in one.edges}
+    rows: list[dict[str, Any]] = []
+    totals: dict[tuple[str, str], _Total] = {}
+    left_out: list[str] = []
+    miles_of = plan.table.set_index([c.TRUCK_ID, c.PLOW_POSITION])[list(WINTERS.values())]
+    starts = _starts(carried)
+    drawn: dict[tuple[str, str], SetsUsed] = {}
+    wanted = assignment.astype(dict.fromkeys((c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE), object))
+    for truck, place, kind in wanted[[c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE]].itertuples(index=False):
+        key = (kind, place)
+        if (
+            key not in known
+            or not math.isfinite(float(known[key][0].use.sample.mean))
+            or (truck, place) not in miles_of.index
+        ):
+            left_out.append(f"{truck}, {place}")
+            continue
+        edge, source = known[key]
+        if key not in drawn:
+            rng = np.random.default_rng([seed, zlib.crc32(f"{kind} {place} order".encode())])
+            spread = (spreads or {}).get(key) or Spread(_truck_spread(edge))
+            drawn[key] = SetsUsed(edge, spread, rng, n_draws)
+            totals[key] = _Total(edge, source, n_draws)
+        share = starts.get((truck, place, kind), 0.0)
+        miles = miles_of.loc[(truck, place)].to_numpy(dtype=float)
+        needs = drawn[key].of_truck(miles, share)
+        kit = (truck, place, kind) not in set(fitted) and share <= 0
+        totals[key].add(needs.pieces, needs.outfit, share, miles, kit, service_level)
+        rows.extend(
+            _truck_rows((truck, place, kind), edge, needs.pieces, needs.outfit, share, miles, service_level)
+        )
+    fleet = [row for key in totals for row in totals[key].rows(service_level)]
+    return Order(
+        table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
+        method=(
+            f"{n_draws:,} seasons drawn (seed {seed}): sets wear out or break one after the other on each truck, with the spread between "
+            f"trucks, sets and sections and what the trial leaves open. The number suffices in {level_percent(service_level)} of them."
+        ),
+        notes=tuple(_notes(left_out, list(totals.values()))),
+        fleet=pd.DataFrame(fleet, columns=FLEET_COLUMNS),
+        service_level=service_level,
+        currency=sources[0].currency if sources else "USD",
+        labels=sources[0].labels if sources else {},
+    )
+
+
+def _truck_spread(edge: EdgeCosts) -> float:
+    sample = edge.use.sample
+    if not edge.use.has_interval:
+        return 0.0
+    return math.sqrt(max(float(sample.variance), float(sample.variance_floor)))
+
+
+def _starts(carried: pd.DataFrame | None) -> dict[tuple[Any, Any, Any], float]:
+    """Share of life left in the set that a position starts with."""
+    if carried is None or carried.empty:
+        return {}
+    names = [c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE]
+    keys = carried[names].astype(object).itertuples(index=False, name=None)
+    return {tuple(key): float(left) for key, left in zip(keys, carried[CARRIED_FRAC], strict=True)}
+
+
+def _truck_rows(
+    key: tuple[Any, Any, Any],
+    edge: EdgeCosts,
+    pieces: np.ndarray,
+    outfit: int,
+    share: float,
+    miles: np.ndarray,
+    service_level: float,
+) -> list[dict[str, Any]]:
+    """Rows of one truck position."""
+    truck, place, kind = key
+    rows = []
+    for column, winter in enumerate(WINTERS):
+        about = {
+            c.TRUCK_ID: truck, c.PLOW_POSITION: place, c.EDGE_TYPE: kind, c.WINTER: winter, c.MILES_MI: miles[column],
+            CARRIED_FRAC: share,
+        }  # fmt: skip
+        here = pieces[:, column]
+        if edge.replaced_as == SECTION:
+            rows.append({**about, PIECE: SET, EXPECTED: float(outfit), TO_HAVE: outfit})
+            rows.append(
+                {
+                    **about,
+                    PIECE: SECTION,
+                    EXPECTED: float(here.mean()),
+                    TO_HAVE: order_quantity(here, service_level),
+                }
+            )
+        else:
+            both = here + outfit
+            rows.append(
+                {
+                    **about,
+                    PIECE: SET,
+                    EXPECTED: float(both.mean()),
+                    TO_HAVE: order_quantity(both, service_level),
+                }
+            )
+    return rows
+
+
+@dataclass(eq=False)
+class _Total:
+    """What all positions of one edge type at one plow position need together."""
+
+    edge: EdgeCosts
+    source: CostInputs
+    n_draws: int
+    pieces: Any = 0
+    outfit: int = 0
+    kits: int = 0
+    n_carried: int = 0
+    alone: np.ndarray = field(default_factory=lambda: np.zeros(len(WINTERS), dtype=int))
+    miles: np.ndarray = field(default_factory=lambda: np.zeros(len(WINTERS)))
+
+    def add(
+        self,
+        pieces: np.ndarray,
+        outfit: int,
+        share: float,
+        miles: np.ndarray,
+        kit: bool,
+        service_level: float,
+    ) -> None:
+        """One more position."""
+        self.pieces = self.pieces + pieces
+        self.outfit += outfit
+        self.kits += int(kit and lines.conversion_outlay(self.edge, self.source) != 0)
+        self.n_carried += int(share > 0)
+        extra = 0 if self.edge.replaced_as == SECTION else outfit
+        self.alone = self.alone + [
+            order_quantity(pieces[:, one] + extra, service_level) for one in range(len(WINTERS))
+        ]
+        self.miles = self.miles + miles
+
+    def rows(self, service_level: float) -> list[dict[str, Any]]:
+        """Rows of the fleet table."""
+        edge = self.edge
+        section = edge.replaced_as == SECTION
+        rates = lines.estimated_rates(edge)
+        _, worn = lines.replacements(edge, rates)
+        a_mile = float(worn) + float(rates.breaks) + float(rates.section_breaks) / edge.sections_n
+        kit = edge.items[prices.CONVERSION].amount if self.kits else 0.0
+        rows = []
+        for column, winter in enumerate(WINTERS):
+            about = {
+                c.EDGE_TYPE: edge.edge_type, c.PLOW_POSITION: self.source.plow_position, c.WINTER: winter, N_CARRIED: self.n_carried,
+            }  # fmt: skip
+            steady = a_mile * self.miles[column] * edge.price
+            here = self.pieces[:, column]
+            if section:
+                outfit_cash = self.outfit * edge.price + self.kits * kit
+                one = {
+                    PIECE: SET, EXPECTED: float(self.outfit), TO_HAVE: self.outfit, SUM_OF_TRUCKS: self.outfit, KITS: self.kits,
+                    c.PRICE: edge.price, FIRST_YEAR_CASH: outfit_cash, CASH_AT_LEVEL: outfit_cash, STEADY_CASH: 0.0,
+                }  # fmt: skip
+                rows.append({**about, **one})
+            needed = here if section else here + self.outfit
+            price = edge.price / edge.sections_n
+            kits = 0 if section else self.kits
+            to_have = order_quantity(needed, service_level)
+            rows.append(
+                {
+                    **about,
+                    PIECE: SECTION if section else SET,
+                    EXPECTED: float(needed.mean()),
+                    TO_HAVE: to_have,
+                    SUM_OF_TRUCKS: int(self.alone[column]),
+                    KITS: kits,
+                    c.PRICE: price,
+                    FIRST_YEAR_CASH: float(needed.mean()) * price + kits * kit,
+                    CASH_AT_LEVEL: to_have * price + kits * kit,
+                    STEADY_CASH: steady,
+                }
+            )
+        return rows
+
+
+def _notes(left_out: Sequence[str], totals: Sequence[_Total]) -> list[str]:
+    notes = []
+    if left_out:
+        names = [position_name(name) for name in left_out[:5]]
+        more = f" and {len(left_out) - 5} more" if len(left_out) > 5 else ""
+        notes.append(
+            f"Not in the order, for want of planned miles or of a life of that type at that position: {listed(names)}{more}."
+        )
+    n_carried = sum(one.n_carried for one in totals)
+    if n_carried:
+        notes.append(
+            f"{counted(n_carried, 'part-worn set')} of the type planned for {'its' if n_carried == 1 else 'their'} truck can go on "
+            f"again in fall and {'is' if n_carried == 1 else 'are'} counted with the life left."
+        )
+    for one in totals:
+        if not one.edge.use.has_interval:
+            where = POSITION_WORDS.get(one.source.plow_position, one.source.plow_position)
+            notes.append(
+                f"The life of {one.source.label(one.edge.edge_type)} on {where} rests on a single truck: how trucks differ is not in its "
+                "numbers, and more may be needed."
+            )
+    if totals:
+        notes.append("Spare sets on the shelf are not counted: take them off the order.")
+    return notes
