@@ -1,5 +1,7 @@
 """The rates worked out in two ways: when they agree, when they differ, and what is said."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -32,7 +34,20 @@ def test_a_balanced_trial_comes_out_alike():
     assert found[c.WIDTH_RATIO] == pytest.approx(1, abs=0.02)
     assert result.agrees
     assert "the wear comes out alike: 1.5" in result.sentence()
+    assert result.sentence().count("either way") == 2
     assert "for plain steel and" in result.sentence()
+
+
+def test_two_rates_are_printed_only_where_they_differ_as_printed():
+    result = checked(fleet(spread=0.3))
+    half = (row(result)[c.CONF_HIGH] - row(result)[c.ESTIMATE]) * 0.3
+    table = result.table.copy()
+    table.loc[table[c.EDGE_TYPE] == "plain_steel", c.MIXED_ESTIMATE] += half
+    said = replace(result, table=table).sentence()
+    plain, insert = said.partition(": ")[2].split(" for ")[:2]
+    one, other = plain.split(" instead of ")
+    assert one != other
+    assert insert.endswith("either way")
 
 
 def test_mixed_columns_are_those_of_the_mixed_model_on_the_same_readings():

@@ -18,6 +18,11 @@ def test_findings_are_those_of_board_and_crosscheck():
     assert "variants tried" in doubt_words.findings(doubt)[0]
 
 
+def test_there_is_nothing_to_doubt_without_rates():
+    assert doubt_words.findings(doubted([])) == [doubt_words.NOTHING_TO_DOUBT]
+    assert doubt_words.findings(doubted(fleet(trucks=1)))[-1].startswith("Not cross-checked")
+
+
 def test_a_result_without_sentences_says_why():
     box = doubt_words.said(doubted([]).board, doubt_words.STANDS_TITLE)
     assert [item.sentence for item in box.items] == ["There is no comparison whose finding could be tried."]

@@ -167,3 +167,7 @@ def test_uneven_wear_is_a_reason_only_for_worn_sets(tmp_path):
     )
     broken = life_words.left_in_brief(lives_of(both_types(end="break", reason="broken"), tmp_path / "broken"))
     assert worn["uneven_pct"].notna().all() and broken["uneven_pct"].isna().all()
+
+
+def test_the_range_for_the_next_set_says_its_level_in_full():
+    assert "one more truck in 99.9% of cases" in life_words.next_set(0.999)

@@ -106,6 +106,7 @@ def test_counts_and_words():
     assert set(rates[c.UNIT]) == {"in/1000 mi"}
     assert "for each truck and for each set of a truck" in result.method
     assert "95% t intervals" in result.method
+    assert "99.9% t intervals" in mixed.fit_mixed_wear(trial(), confidence_level=0.999).method
     assert "and for each set" not in mixed.fit_mixed_wear(trial()).method
     assert result.sentence().startswith("As a cross-check, one model of all readings puts the wear at ")
     assert " for plain_steel and " in result.sentence()

@@ -58,6 +58,10 @@ def test_words():
     result = mixed.fit_mixed_wear(trial())
     again = mixed_bootstrap.bootstrap_mixed_wear(result, 100, seed=7, confidence_level=0.9)
     assert "100 refits, seed 7; 90% bootstrap-t intervals" in again.method
+    assert (
+        "; 99.9% boot"
+        in mixed_bootstrap.bootstrap_mixed_wear(result, 20, seed=7, confidence_level=0.999).method
+    )
     assert again.sentence().startswith("Refitted to 100 made-up seasons, the wear is ")
     assert " for plain_steel and " in again.sentence()
     assert again.notes == result.notes

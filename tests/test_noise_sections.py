@@ -56,7 +56,7 @@ def test_nothing_measured_is_one_sentence_a_section_and_no_error(tmp_path):
         "differences": noise_sections.NOTHING_TO_SHOW,
         "vibration": "Shaking of the seat was not studied: no vibration sample was recorded.",
         "method": f"{noise.not_studied}\n\n{shaking.not_studied}",
-        "council": f"{noise.not_studied}\n\n{shaking.not_studied}",
+        "council": "Neither noise nor shaking in the cab was measured.",
     }
     assert noise_sections.problems(trial).plain() == noise_sections.NO_SAMPLES
 

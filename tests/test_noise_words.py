@@ -1,5 +1,6 @@
 """What is said about noise and vibration: from the numbers, with what the samples leave open, and never as a judgment."""
 
+import math
 import re
 from types import SimpleNamespace
 
@@ -8,6 +9,7 @@ import pytest
 from cab_trial import BASIC_SOUND, DOWN, IDLE, UP, cab_trial, half_down, sound, vibration
 
 from trialkit import columns as c
+from trialkit.cab import noise_comparison
 from trialkit.cab.criteria import (
     EU_LIMIT,
     NIOSH_REL,
@@ -284,17 +286,44 @@ def test_council_hears_differences_then_the_shift_then_vibration(tmp_path):
 
 def test_council_hears_what_was_not_studied(tmp_path):
     noise, shaking = studies(tmp_path / "none")
-    assert [finding.sentence for finding in noise_words.council_findings(noise, shaking)] == [
-        noise.not_studied,
-        shaking.not_studied,
-    ]
+    found = noise_words.council_findings(noise, shaking)
+    assert [finding.sentence for finding in found] == [noise_words.NEITHER_MEASURED]
     assert noise_words.council_notes(noise, shaking) == []
     noise, shaking = studies(tmp_path / "sound", sound=sound(BASIC_SOUND))
-    assert noise_words.council_findings(noise, shaking)[-1].sentence == shaking.not_studied
+    assert not any("not studied" in one.sentence for one in noise_words.council_findings(noise, shaking))
     assert noise_words.cautions(noise, shaking) == list(NOISE_CAUTIONS)
     noise, shaking = studies(tmp_path / "vibration", vibration=vibration())
-    assert noise_words.council_findings(noise, shaking)[0].sentence == noise.not_studied
+    assert not any("not studied" in one.sentence for one in noise_words.council_findings(noise, shaking))
     assert noise_words.cautions(noise, shaking) == list(VIBRATION_CAUTIONS)
+
+
+def test_samples_that_cannot_be_placed_are_told_where_noise_is(tmp_path):
+    noise, shaking = studies(tmp_path, sound=sound([("T1", DOWN, 85.0)]).replace("2030-12-02", "2030-01-02"))
+    assert noise.levels is None and noise.is_recorded
+    assert [one.sentence for one in noise_words.council_findings(noise, shaking)] == [noise.not_studied]
+
+
+def test_the_front_of_a_report_has_a_short_line_for_each_type(tmp_path):
+    noise, _ = studies(tmp_path, sound=sound(MANY))
+    long, short = noise_words.difference_findings(noise), noise_words.front_findings(noise)
+    assert [one.verdict for one in short] == [one.verdict for one in long]
+    assert all(len(one.sentence) < 140 and not one.detail for one in short)
+    assert noise_words.front_findings(studies(tmp_path / "none")[0]) == []
+
+
+@pytest.mark.parametrize(
+    ("estimate", "low", "high", "said"),
+    [
+        (3.04, 1.2, 4.88, "Insert was louder in the cab than steel by 3.0 dB (95% interval 1.2 to 4.9)."),
+        (-3.04, -4.88, -1.2, "Insert was quieter in the cab than steel by 3.0 dB (95% interval 1.2 to 4.9)."),
+        (-1.1, -3.1, 1.0, "No difference in cab noise between insert and steel is shown (95% interval 3.1 dB quieter to 1.0 dB louder)."),
+        (3.04, math.nan, math.nan, "Insert was 3.0 dB louder in the cab than steel in the samples (no interval)."),
+    ],
+)  # fmt: skip
+def test_short_sentences_about_a_difference(estimate, low, high, said):
+    names = [c.EDGE_TYPE, c.REFERENCE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
+    row = pd.Series(["insert", "steel", estimate, low, high], index=names, dtype=object)
+    assert noise_comparison.short_sentence(row, str, "95% interval") == said
 
 
 def test_council_notes_name_uneven_radios_and_the_cautions(tmp_path):

@@ -27,6 +27,31 @@ FIVE = {
 }
 
 
+# ---------------------------------------------------------------- edge types
+@pytest.mark.parametrize(
+    ("label", "found"),
+    [("Plain steel", '"Plain steel", as in row 2'), ("plain  STEEL", '"plain  STEEL", as in row 2')],
+)
+def test_two_edge_types_with_one_label(tmp_path, label, found):
+    types = (
+        TABLES["edge_types"].replace("Carbide insert", "Plain steel").replace(",Plain steel,6", f",{label},6")
+    )
+    problem = only(tmp_path, edge_types=types)
+    assert (problem.code, problem.row, problem.column, problem.found) == ("label-twice", 3, "label", found)
+    assert problem.stops
+    assert problem.fix == "Give one of them another label."
+
+
+def test_a_label_that_is_the_name_of_a_type_without_one(tmp_path):
+    types = TABLES["edge_types"].replace("Plain steel,", "carbide_insert,").replace("Carbide insert,", ",")
+    assert only(tmp_path, edge_types=types).found == '"carbide_insert", as in row 2'
+
+
+def test_types_without_labels_are_told_by_their_names(tmp_path):
+    types = TABLES["edge_types"].replace("Plain steel,", ",").replace("Carbide insert,", ",")
+    assert problems(tmp_path, edge_types=types) == ()
+
+
 # ---------------------------------------------------------------- the order of events
 @pytest.mark.parametrize(
     ("lines", "row", "found", "allowed"),

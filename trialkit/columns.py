@@ -307,7 +307,7 @@ RESULT_LABELS: dict[str, str] = {
     N_SETS: "Sets",
     N_READINGS: "Readings",
     METHOD: "Method",
-    BOUNDED: "Bounded",
+    BOUNDED: "Has an upper end",
     QUESTION: "Question",
     VERDICT: "Verdict",
     SENTENCE: "In words",

@@ -130,6 +130,9 @@ CODES: dict[str, Code] = {
     "few-trucks": Code(
         WARNING, "an edge type was on fewer than two trucks, so no interval can be given for it"
     ),
+    "label-twice": Code(
+        ERROR, "two edge types have the same label, so that the report could not tell them apart"
+    ),
     "reference-missing": Code(ERROR, "the reference edge type of trial.toml is not in edge_types"),
     "no-readings": Code(WARNING, "a set was installed but never read"),
     "decision-unmatched": Code(

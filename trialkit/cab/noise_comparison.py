@@ -35,7 +35,7 @@ from trialkit.cab.samples import EdgeLabels, edge_types_in_order
 from trialkit.cab.task_shares import TASKS
 from trialkit.cab.truck_comparison import COMPARISON_COLUMNS, compare_by_truck, require_reference, truck_notes
 from trialkit.errors import NotEnoughDataError, UsageError
-from trialkit.formatting import counted, fixed, listed
+from trialkit.formatting import counted, fixed, listed, sentence_case
 from trialkit.results import Summary
 
 AS_MEASURED = "as measured"
@@ -118,6 +118,30 @@ def difference_clause(row: pd.Series, label: EdgeLabels) -> str:
     if estimate < 0:
         return f"{name} was quieter than {other} by {noise.decibels(-estimate, -high, -low)}"
     return f"{name} was louder than {other} by {noise.decibels(estimate, low, high)}"
+
+
+def short_sentence(row: pd.Series, label: EdgeLabels, level: str) -> str:
+    """One line of the comparison as a short sentence of its own; `level` is what its interval is called.
+
+    Examples
+    --------
+    >>> row = pd.Series({"edge_type": "a", "reference": "b", "estimate": -1.1, "conf_low": -3.1, "conf_high": 1.0})
+    >>> short_sentence(row, lambda name: name, "95% interval")
+    'No difference in cab noise between a and b is shown (95% interval 3.1 dB quieter to 1.0 dB louder).'
+    """
+    name, other = label(row[c.EDGE_TYPE]), label(row[c.REFERENCE])
+    estimate, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
+    word = "quieter" if estimate < 0 else "louder"
+    if math.isnan(low):
+        said = f"{name} was {fixed(abs(estimate), 1)} dB {word} in the cab than {other} in the samples (no interval)."
+    elif low <= 0 <= high:
+        ends = f"{_signed(low)} to {_signed(high)}"
+        said = f"no difference in cab noise between {name} and {other} is shown ({level} {ends})."
+    else:
+        sizes = sorted((abs(low), abs(high)))
+        size = noise.decibels(abs(estimate), *sizes).replace("(", f"({level} ", 1)
+        said = f"{name} was {word} in the cab than {other} by {size}."
+    return sentence_case(said)
 
 
 def _signed(difference_db: float) -> str:

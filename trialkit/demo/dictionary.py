@@ -59,6 +59,7 @@ RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Each edge type was on at least two trucks; with fewer, no interval can be given. The reference edge type is one "
      "of them.",
      ("few-trucks", "reference-missing")),
+    ("Every edge type is printed under a name of its own.", ("label-twice",)),
     ("A row is left out or changed only by a line of decisions with a reason, and the report lists every such line.",
      ("decision-unmatched", "decision-invalid")),
 )  # fmt: skip

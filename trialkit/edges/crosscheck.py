@@ -104,10 +104,7 @@ class CrossCheck(Labelled):
         said = []
         alike = [row for row in rows if row[c.AGREE] == YES]
         if alike:
-            clauses = [
-                f"{_close(row, c.MIXED_ESTIMATE)} instead of {_close(row, c.ESTIMATE)} for {self._who(row)}"
-                for row in alike
-            ]
+            clauses = [f"{_both(row)} for {self._who(row)}" for row in alike]
             said.append(
                 "Worked out another way, by one model of all readings at once, the wear comes out alike: "
                 f"{listed(clauses)} ({rate_unit_words()})."
@@ -256,6 +253,12 @@ def _close(row: dict[Hashable, Any], name: str) -> str:
     """A rate to the digits that its two-stage interval supports."""
     value, *ends = (display.value(row[one], RATE_UNIT) for one in (name, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
     return fixed(value, interval_decimals(*ends))
+
+
+def _both(row: dict[Hashable, Any]) -> str:
+    """Both rates to the digits that the two-stage interval supports; one number where these do not differ."""
+    mixed, two_stage = _close(row, c.MIXED_ESTIMATE), _close(row, c.ESTIMATE)
+    return f"{mixed} instead of {two_stage}" if mixed != two_stage else f"{mixed} either way"
 
 
 def _rate(row: dict[Hashable, Any], estimate: str, low: str, high: str) -> str:

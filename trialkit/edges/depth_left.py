@@ -23,7 +23,7 @@ from trialkit.edges import slopes as sl
 from trialkit.edges.observed import BROKEN_OR_LOST, BROKEN_REASONS, CAUSE, WORN_OUT, WORN_REASONS
 from trialkit.edges.profile import FALL_IN, segment_falls
 from trialkit.edges.wear import WearRates, position_words
-from trialkit.formatting import counted, fixed, level_percent, level_words, listed, number, percent, span
+from trialkit.formatting import counted, level_percent, level_words, listed, money, number, percent, span
 from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval
 from trialkit.tables import STARTS_SEGMENT
@@ -93,8 +93,7 @@ class DepthLeft(Labelled):
     def _money(self, row: dict[Hashable, Any]) -> str:
         if not row[N_PRICED]:
             return " No price is recorded, so this is not put in money."
-        sign, code = ("$", "") if self.currency == "USD" else ("", f" {self.currency}")
-        each, total = (f"{sign}{fixed(row[name], 0)}{code}" for name in (LEFT_USD, TOTAL_USD))
+        each, total = (money(row[name], self.currency, 0) for name in (LEFT_USD, TOTAL_USD))
         known = f" (price known of {row[N_PRICED]})" if row[N_PRICED] < row[N_PIECES] else ""
         if row[N_PIECES] == 1:
             return f" Of its price that is {each}."

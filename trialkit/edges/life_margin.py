@@ -27,8 +27,8 @@ from trialkit.formatting import level_percent, number, sentence_case
 from trialkit.results import Labelled
 from trialkit.stats.inference import holm_adjusted
 from trialkit.stats.ratios import margin_test
+from trialkit.verdicts import NO_WORSE, NOT_ENOUGH_DATA, NOT_SHOWN, Verdict
 
-NO_WORSE, NOT_SHOWN, NOT_ENOUGH_DATA = "no_worse", "not_shown", "not_enough_data"
 MARGIN = "margin"
 
 TABLE_COLUMNS = [
@@ -155,7 +155,7 @@ def check_margin(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=(
             f"One-sided t test that a type uses fewer than {no_worse_than_ratio:g} times as many sets per {display.word('mile')} as the "
-            f"reference, at {100 * level:.6g}%; Holm's adjustment over the edge types of a plow position."
+            f"reference, at {level_percent(level)}; Holm's adjustment over the edge types of a plow position."
         ),
         notes=(),
         confidence_level=level,
@@ -163,7 +163,7 @@ def check_margin(
     )
 
 
-def _verdict(p: float, confidence_level: float) -> str:
+def _verdict(p: float, confidence_level: float) -> Verdict:
     if not math.isfinite(p):
         return NOT_ENOUGH_DATA
     return NO_WORSE if p < 1 - confidence_level else NOT_SHOWN

@@ -153,10 +153,9 @@ def finding(lives: LifeStudy, noise: NoiseStudy) -> list[blocks.Finding]:
         basis = display.words(
             "No height reading can be used yet: it takes two of one station at different, known blade-down miles."
         )
-    heard = noise_words.difference_findings(noise) if noise.comparison is not None else []
     return [
         *life_findings(lives),
-        *(blocks.Finding(sentence=found.sentence, verdict=found.verdict) for found in heard),
+        *noise_words.front_findings(noise),
         blocks.Finding(sentence=f"{basis} What the edges cost is not part of this report."),
     ]
 

@@ -16,6 +16,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.edges.blade_share import PLOWING, SEASON
+from trialkit.edges.crosscheck import YES
 from trialkit.edges.sensitivity import CANNOT_TELL, NO
 from trialkit.edges.wear import RATE_UNIT, run_in_words
 from trialkit.formatting import interval, level_words, number, sentence_case
@@ -41,6 +42,7 @@ APART_CAPTION = "What stands apart"
 SHARES_CAPTION = "Share of the odometer miles with the blade down"
 NOTHING_APART = "Nothing stands apart, so there is nothing to list."
 NO_SHARES = "Odometers were not noted, so there is no share to show."
+NOTHING_TO_DOUBT = "There is no comparison of edge types and no interval of a wear rate yet, so there is no finding that could be tried."
 NO_COMPARISON = "No edge type can be compared with the reference, so there is nothing to try."
 
 RATE_COLUMNS = {
@@ -61,6 +63,8 @@ def said(result: Summary, title: str) -> blocks.Findings:
 
 def findings(doubt: Doubt) -> list[str]:
     """Whether the findings stand and the rates come out alike, for a report that has room for little."""
+    if doubt.board.table.empty and doubt.cross.agrees and not (doubt.cross.table[c.AGREE] == YES).any():
+        return [NOTHING_TO_DOUBT]
     return [*doubt.board.sentences(), *doubt.cross.sentences()]
 
 

@@ -61,8 +61,8 @@ def lives(projection: Any, observed: Any, *, labels: Mapping[str, str] | None = 
         said.append(f"{formatting.sentence_case(who(row, names, several))}: {'; '.join(parts)}.")
     level = level_words(projection.confidence_level)
     caption = (
-        f"Mean life of each edge type to its discard limit with its {level}, the range for the next set as a pale bar, and the "
-        "sets of the trial as small marks: filled where worn out, open where broken or lost, an arrow where neither yet."
+        f"Mean life of each edge type to its discard limit with its {level}, where the next set may lie, and the sets of the "
+        "trial."
     )
     alt = f"Chart with a row for {rows_counted(table)}: mean life, its {level}, the range for the next set, and single sets. {some(said)}"
     data = _lives_data(table, observed.lives)

@@ -61,7 +61,9 @@ def lives_table(lives: LifeStudy) -> blocks.Block:
 # ---------------------------------------------------------------- how many times as long
 def how_many_times(lives: LifeStudy) -> blocks.Block:
     """How many times as long as the reference, in words."""
-    return blocks.findings(life_words.how_many_times(lives), title=TIMES_TITLE)
+    return blocks.findings(
+        [*life_words.compared(lives), *life_words.margin_findings(lives)], title=TIMES_TITLE
+    )
 
 
 def ratios_figure(lives: LifeStudy) -> blocks.Block:

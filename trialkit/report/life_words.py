@@ -23,7 +23,8 @@ from trialkit.edges.life import BASIS_WORDS, SECTION
 from trialkit.edges.life_check import SHORTER
 from trialkit.edges.life_margin import MARGIN
 from trialkit.edges.wear import position_words
-from trialkit.formatting import listed, number, percent, sentence_case
+from trialkit.formatting import level_percent, listed, number, percent, sentence_case
+from trialkit.report.block_types import Finding
 from trialkit.report.life_study import LifeStudy, evenness_table
 
 BRIEF_LIVES = [
@@ -68,7 +69,7 @@ TERM_WORDS = {
 LIVES_HEADINGS = {c.ESTIMATE: "Mean life"}
 RATIOS_HEADINGS = {c.ESTIMATE: "Times as long"}
 EVENTS_HEADINGS = {
-    ob.CAUSE: "What happened", ob.EVENTS: "Number", c.ESTIMATE: "Rate", c.UPPER_BOUND: "Bound if none",
+    ob.CAUSE: "What happened", ob.EVENTS: "Number", c.ESTIMATE: "Rate", c.UPPER_BOUND: "At most, as none was seen",
 }  # fmt: skip
 LEFT_HEADINGS = {
     ob.CAUSE: "Came off as", dl.PIECE: "Piece", c.ESTIMATE: "Depth thrown away", dl.LEFT_IN: "The same",
@@ -87,7 +88,7 @@ def how_long(lives: LifeStudy) -> list[str]:
 
 def next_set(confidence_level: float) -> str:
     """What the range for the next set is, beside the interval of the mean."""
-    level = percent(100 * confidence_level)
+    level = level_percent(confidence_level)
     return (
         f"The range for the next set is meant to hold the life of one more set on one more truck in {level} of cases. It is wider "
         "than the interval, which only says how well the mean is known: buy by the mean, and keep spares for the short end."
@@ -96,8 +97,22 @@ def next_set(confidence_level: float) -> str:
 
 def how_many_times(lives: LifeStudy) -> list[str]:
     """How many times as long as the reference, why that is not the ratio of wear rates, and the agreed margin."""
+    margin = lives.margin.sentences() if lives.margin is not None else ()
+    return [*compared(lives), *margin]
+
+
+def compared(lives: LifeStudy) -> list[str]:
+    """How many times as long as the reference, and why that is not the ratio of wear rates."""
     said = list(lives.compared.sentences()) or [lives.compared.sentence()]
-    return [*said, *depth_matters(lives), *(lives.margin.sentences() if lives.margin is not None else ())]
+    return [*said, *depth_matters(lives)]
+
+
+def margin_findings(lives: LifeStudy) -> list[Finding]:
+    """Whether each edge type lasts no worse than the reference by the agreed margin, with the verdict; none without one."""
+    if lives.margin is None:
+        return []
+    said = zip(lives.margin.sentences(), lives.margin.table[c.VERDICT], strict=True)
+    return [Finding(sentence=sentence, verdict=verdict) for sentence, verdict in said]
 
 
 def depth_matters(lives: LifeStudy) -> list[str]:

@@ -63,6 +63,8 @@ class NoiseStudy:
         Samples without a truck or an edge type.
     notes : tuple of str
         These and the caveats of all parts, each once, without the cautions that every such result carries.
+    is_recorded : bool
+        Whether the trial has any sample.
     """
 
     levels: NoiseLevels | None
@@ -76,6 +78,7 @@ class NoiseStudy:
     unplaced: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     labels: Mapping[str, str] = field(default_factory=dict)
+    is_recorded: bool = True
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
@@ -102,6 +105,8 @@ class VibrationStudy:
         Samples without a truck or an edge type.
     notes : tuple of str
         These and the caveats of both parts, each once, without the cautions that every such result carries.
+    is_recorded : bool
+        Whether the trial has any sample.
     """
 
     exposure: vibration.VibrationExposure | None
@@ -111,6 +116,7 @@ class VibrationStudy:
     unplaced: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     labels: Mapping[str, str] = field(default_factory=dict)
+    is_recorded: bool = True
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
@@ -133,7 +139,7 @@ def noise_in_cab(trial: Trial) -> NoiseStudy:
     criteria, brief = reported_criteria(settings.noise)
     placed, reason = _placed(trial, SOUND, "Noise in the cab", "sound level sample")
     if placed is None:
-        return NoiseStudy(None, None, None, criteria, brief, not_studied=reason)
+        return NoiseStudy(None, None, None, criteria, brief, not_studied=reason, is_recorded=trial.has(SOUND))
     names, level = study.labels(trial), settings.confidence_level
     shares, blank = _task_shares(trial)
     exposure = noise_exposure.estimate_exposure(
@@ -177,7 +183,7 @@ def vibration_at_seat(trial: Trial) -> VibrationStudy:
     settings = trial.settings
     placed, reason = _placed(trial, VIBRATION, "Shaking of the seat", "vibration sample")
     if placed is None:
-        return VibrationStudy(None, None, not_studied=reason)
+        return VibrationStudy(None, None, not_studied=reason, is_recorded=trial.has(VIBRATION))
     names, level = study.labels(trial), settings.confidence_level
     exposure = vibration.estimate_exposure(
         placed.frame, daily_h=settings.noise.shift_length_h, confidence_level=level, labels=names

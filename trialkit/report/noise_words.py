@@ -44,6 +44,7 @@ NO_RANGE = "no range"
 VERBS = {YES: "reaches", UNCLEAR: "may reach", NO: "stays below"}
 REACHED_WORDS = {YES: "reached", UNCLEAR: "may be reached", NO: "not reached"}
 NO_SHARES = "No shift record shows how a shift divides into tasks, so a shift is taken with the blade down throughout."
+NEITHER_MEASURED = "Neither noise nor shaking in the cab was measured."
 NOT_WHOLE = "Not every task of a shift was sampled, so only its hours with the blade down are counted; a whole shift comes to more."
 MAY_REACH = "May reach means that the criterion lies within the range of the dose."
 QUIET_SAMPLES = (
@@ -254,6 +255,23 @@ def difference_findings(study: NoiseStudy) -> list[Finding]:
     return found
 
 
+def front_findings(study: NoiseStudy) -> list[Finding]:
+    """How each edge type differs from the reference in the cab, in one short line with the verdict; for the front of a report.
+
+    The conditions under which that holds, and the supporting line, are said by `difference_findings`.
+    """
+    if study.comparison is None:
+        return []
+    compared = study.comparison
+    level = level_words(compared.confidence_level)
+    return [
+        Finding(
+            sentence=noise_comparison.short_sentence(row, compared.label, level), verdict=_verdict(row, 0.0)
+        )
+        for _, row in compared.primary().iterrows()
+    ]
+
+
 def vibration_findings(study: VibrationStudy) -> list[Finding]:
     """How each edge type differs from the reference in whole-body vibration, with the verdict."""
     if study.comparison is None:
@@ -353,9 +371,16 @@ def _verdict_rows(
 
 # ---------------------------------------------------------------- for the council
 def council_findings(noise: NoiseStudy, vibration: VibrationStudy) -> list[Finding]:
-    """What a council is told: differences first, then what a storm shift comes to under at most three criteria."""
+    """What a council is told: differences first, then what a storm shift comes to under at most three criteria.
+
+    That a trial has no sample of noise, or of vibration, is said where a report lists what was not studied, and here only if
+    it has neither.
+    """
+    if not noise.is_recorded and not vibration.is_recorded:
+        return [Finding(sentence=NEITHER_MEASURED)]
+    found: list[Finding] = []
     if noise.levels is None:
-        found = [Finding(sentence=noise.not_studied)]
+        found = [Finding(sentence=noise.not_studied)] if noise.is_recorded else []
     else:
         exposure = noise.exposure
         hours = exposure.shift_length_h if exposure is not None else math.nan
@@ -365,7 +390,7 @@ def council_findings(noise: NoiseStudy, vibration: VibrationStudy) -> list[Findi
             Finding(sentence=shift_sentence(noise, noise.brief), detail=meaning),
         ]
     if vibration.exposure is None:
-        return [*found, Finding(sentence=vibration.not_studied)]
+        return [*found, Finding(sentence=vibration.not_studied)] if vibration.is_recorded else found
     return [*found, *vibration_findings(vibration), daily_vibration_finding(vibration)]
 
 

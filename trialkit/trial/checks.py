@@ -33,7 +33,7 @@ from trialkit.trial.materialchecks import check_material
 from trialkit.trial.milechecks import check_miles
 from trialkit.trial.references import check_references
 from trialkit.trial.schemas import check_cells, check_keys
-from trialkit.trial.setchecks import check_reference, check_sets
+from trialkit.trial.setchecks import check_labels, check_reference, check_sets
 from trialkit.trial.soundchecks import check_samples
 from trialkit.trial.timeline import read_timeline
 
@@ -317,7 +317,7 @@ def _check_across(
             types, sources.get("edge_sets"), draft.settings.reference_edge_type, FILE_NAME
         )
     if types is not None:
-        problems += check_types(types)
+        problems += check_types(types) + check_labels(types)
     line = read_timeline(sources, draft.frames, doubled)
     if line is None:
         return problems + check_odometers(sources)[0]

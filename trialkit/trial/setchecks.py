@@ -93,6 +93,35 @@ def check_reference(types: Source | None, sets: Source | None, reference: str, f
     ]
 
 
+def check_labels(types: Source) -> list[Problem]:
+    """Edge types that would be printed under the same name, so that no reader could tell them apart.
+
+    Parameters
+    ----------
+    types : Source
+        The table of edge types.
+    """
+    if not types.has(c.EDGE_TYPE, c.LABEL):
+        return []
+    first: dict[str, int] = {}
+    again: dict[int, str] = {}
+    for position, (kind, label) in enumerate(
+        zip(types.frame[c.EDGE_TYPE], types.frame[c.LABEL], strict=True)
+    ):
+        name = kind if pd.isna(label) else label
+        alike = "" if pd.isna(name) else " ".join(str(name).split()).casefold()
+        if alike in first and not pd.isna(label):
+            again[position] = f'"{label}", as in row {first[alike]}'
+        if alike:
+            first.setdefault(alike, types.row(position))
+
+    def say(position: int) -> Problem:
+        allowed, fix = "a name of its own for each edge type", "Give one of them another label."
+        return types.problem("label-twice", position, c.LABEL, again[position], allowed, fix)
+
+    return types.listed("label-twice", c.LABEL, again, say)
+
+
 # ---------------------------------------------------------------- the order of events
 def _event_order(line: Timeline) -> tuple[list[Problem], set[str]]:
     """Events that cannot follow each other, and the sets that have them."""
