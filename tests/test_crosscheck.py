@@ -33,8 +33,8 @@ def test_a_balanced_trial_comes_out_alike():
     assert found[c.SHIFT_SHARE] == pytest.approx(0, abs=1e-6)
     assert found[c.WIDTH_RATIO] == pytest.approx(1, abs=0.02)
     assert result.agrees
-    assert "the wear comes out alike: 1.5" in result.sentence()
-    assert result.sentence().count("either way") == 2
+    assert "the wear comes out the same to the digits shown: 1.5" in result.sentence()
+    assert "either way" not in result.sentence()
     assert "for plain steel and" in result.sentence()
 
 

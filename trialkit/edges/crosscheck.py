@@ -53,6 +53,7 @@ LEAST_DF = 1.0
 """Below so many degrees of freedom the interval of the mixed model says nothing and is not shown."""
 
 YES, NO, NOT_COMPARED = "yes", "no", "not compared"
+EITHER_WAY = " either way"
 
 _MIXED = {
     c.ESTIMATE: c.MIXED_ESTIMATE,
@@ -104,10 +105,15 @@ class CrossCheck(Labelled):
         said = []
         alike = [row for row in rows if row[c.AGREE] == YES]
         if alike:
-            clauses = [f"{_both(row)} for {self._who(row)}" for row in alike]
+            both = [_both(row) for row in alike]
+            same = all(one.endswith(EITHER_WAY) for one in both)
+            clauses = [
+                f"{one.removesuffix(EITHER_WAY) if same else one} for {self._who(row)}"
+                for one, row in zip(both, alike, strict=True)
+            ]
             said.append(
-                "Worked out another way, by one model of all readings at once, the wear comes out alike: "
-                f"{listed(clauses)} ({rate_unit_words()})."
+                "Worked out another way, by one model of all readings at once, the wear comes out "
+                f"{'the same to the digits shown' if same else 'alike'}: {listed(clauses)} ({rate_unit_words()})."
             )
         said += [self._differs(row) for row in rows if row[c.AGREE] == NO]
         apart = [self._who(row) for row in rows if row[c.AGREE] == NOT_COMPARED]
@@ -258,7 +264,7 @@ def _close(row: dict[Hashable, Any], name: str) -> str:
 def _both(row: dict[Hashable, Any]) -> str:
     """Both rates to the digits that the two-stage interval supports; one number where these do not differ."""
     mixed, two_stage = _close(row, c.MIXED_ESTIMATE), _close(row, c.ESTIMATE)
-    return f"{mixed} instead of {two_stage}" if mixed != two_stage else f"{mixed} either way"
+    return f"{mixed} instead of {two_stage}" if mixed != two_stage else f"{mixed}{EITHER_WAY}"
 
 
 def _rate(row: dict[Hashable, Any], estimate: str, low: str, high: str) -> str:
