@@ -390,7 +390,7 @@ RESULT_LABELS: dict[str, str] = {
     SHEET_ROWS: "Rows of the table",
     DRIVEN_MI: "Odometer miles",
     MEASURE: "Measure",
-    ESTIMATE_PCT: "Difference",
+    ESTIMATE_PCT: "Estimate, %",
     N_STORMS: "Storms",
     DETECTABLE: "Difference that can be shown",
     N_ZERO: "Shifts with none",

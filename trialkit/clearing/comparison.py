@@ -154,7 +154,7 @@ def compare_edge_types(
     chosen = selection.select_shifts(shifts, measure, reference)
     if len(chosen.types) < 2:
         raise NotEnoughDataError(_nothing_shared(chosen, measure, reference))
-    fit = fit_blocked(sums_of(chosen.used, chosen.types, measure))
+    fit = fit_blocked(sums_of(chosen.used, chosen.types, measure), confidence_level)
     table = _table(chosen, fit, measure, confidence_level)
     result = ClearingComparison(
         table=table,

@@ -89,7 +89,7 @@ def other_ways(
     if names:
         sums = sums_of(chosen.used, chosen.types, measure, covariates)
         if sums.kept.any():
-            fit = fit_blocked(sums)
+            fit = fit_blocked(sums, confidence_level)
             words = " and ".join(COVARIATE_WORDS.get(name, name.replace("_", " ")) for name in names)
             columns = difference_columns(fit.estimate, fit.std_error, fit.df, measure, tail)
             found.append((f"{ADJUSTED} {words}", columns))
