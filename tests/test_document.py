@@ -10,7 +10,7 @@ import pytest
 from report_samples import AWKWARD, rates, ratios
 
 from trialkit.errors import Problem, ReportError
-from trialkit.report import blocks, captions, document, figures
+from trialkit.report import blocks, captions, document, figures, layout
 
 NO_END = {"meta", "img", "br", "link", "hr", "input", "col"}
 
@@ -247,7 +247,7 @@ def test_several_notebooks_become_sections_of_an_appendix():
         report(title="Wear again", interim=True, subtitle="For the analyst"),
     )
     page = Page(document.html(first + second))
-    assert page.text("h1") == document.APPENDIX_TITLE
+    assert page.text("h1") == layout.APPENDIX_TITLE
     assert [attrs["href"] for attrs in page.all("a")[1:]] == ["#check", "#for-the-analyst"]
     assert "Wear again" not in page.text()
     assert "Interim, not for decision." in page.text("header")
@@ -277,7 +277,7 @@ def test_a_picture_without_svg_uses_its_png():
 
 
 def test_anchors_of_words_without_letters_and_of_repeated_words():
-    names = document._Names()
+    names = layout.Names()
     assert [names.anchor(words) for words in ("除雪", "除雪", "Wear", "Wear", "Table 1", "2030-31", "Café & Co")] == [
         "section", "section-2", "wear", "wear-2", "s-table-1", "s-2030-31", "cafe-co",
     ]  # fmt: skip

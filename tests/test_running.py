@@ -30,7 +30,9 @@ def test_installed_notebooks_are_numbered_and_in_order():
 
 
 def test_a_folder_without_notebooks_is_an_error(tmp_path):
-    with pytest.raises(ReportError, match=f"no notebooks in {tmp_path}"):
+    with pytest.raises(
+        ReportError, match=f"no notebooks such as 02_wear.ipynb in {tmp_path}; copy the installed ones"
+    ):
         running.notebooks(tmp_path)
 
 

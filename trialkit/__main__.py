@@ -64,6 +64,8 @@ def _report(options: argparse.Namespace) -> int:
         parameters={name: _literal(text) for name, text in options.parameter},
         quiet=options.quiet,
         force=options.force,
+        template=options.template,
+        notebook_folder=_existing(options.notebooks) if options.notebooks else None,
     )
     print(path)
     return CLEAN
@@ -167,6 +169,12 @@ def _parser() -> argparse.ArgumentParser:
         "-p", "--parameter", nargs=2, action="append", default=[], metavar=("NAME", "VALUE"),
         help="set a notebook parameter; may be repeated",
     )  # fmt: skip
+    report.add_argument(
+        "--template", type=Path, metavar="FILE", help="the agency's own Word document for the report (.docx)"
+    )
+    report.add_argument(
+        "--notebooks", type=Path, metavar="FOLDER", help="other notebooks than the installed ones"
+    )
     report.add_argument("--quiet", action="store_true", help="print only the path of the report")
     report.add_argument(
         "--force", action="store_true", help="run every notebook, also those in which nothing changed"

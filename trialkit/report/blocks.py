@@ -38,6 +38,7 @@ from trialkit.report.block_types import (
     Table,
     Text,
 )
+from trialkit.report.running import skip_unused_grammar
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -297,6 +298,7 @@ def read_blocks(notebook: str | Path | Any) -> list[Block]:
     """
     name = "The notebook"
     if isinstance(notebook, (str, Path)):
+        skip_unused_grammar()
         import nbformat
 
         name = Path(notebook).name

@@ -23,15 +23,29 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from trialkit import __version__
+from trialkit import __version__, display
 from trialkit.errors import ReportError, UsageError, os_reason
-from trialkit.report import blocks, document, reuse, running, saving
+from trialkit.report import (
+    blocks,
+    document,
+    layout,
+    pdf,
+    reuse,
+    running,
+    saving,
+    word,
+    word_template,
+    workbook,
+)  # fmt: skip
 from trialkit.report.reuse import NOTEBOOKS, RUN_RECORD, TABLES
 from trialkit.trial import checks
 
 COUNCIL_NOTEBOOK = "10_council_report.ipynb"
 COUNCIL_REPORT = "council_report.html"
+COUNCIL_PDF = "council_report.pdf"
+COUNCIL_WORD = "council_report.docx"
 APPENDIX = "appendix.html"
+WORKBOOK = "appendix.xlsx"
 LAST_FAILURE = "last_failure"
 PARTS = "parts"
 """Folder of the workplace in which each notebook has a folder of its own for the tables that it writes."""
@@ -46,6 +60,7 @@ def write_report(
     notebook_folder: Path | None = None,
     quiet: bool = False,
     force: bool = False,
+    template: Path | None = None,
 ) -> Path:
     """Run the notebooks on a trial folder and write the council report.
 
@@ -67,18 +82,20 @@ def write_report(
         Say nothing on the way.
     force : bool
         Run every notebook anew, whatever an earlier run holds.
+    template : Path, optional
+        The agency's own Word document with placeholders, see `word_template`; it is looked at before anything is run.
 
     Returns
     -------
     Path
-        The council report.
+        The council report as a web page; its PDF and its Word document are beside it.
 
     Raises
     ------
     TrialDataError
         If the data hold impossible things; nothing is written then.
     UsageError
-        If a parameter is unknown or belongs to the run itself.
+        If a parameter is unknown or belongs to the run itself, or the template cannot be used.
     ReportError
         If a notebook fails; the earlier report stays.
     """
@@ -91,10 +108,15 @@ def write_report(
     sources = running.notebooks(notebook_folder)
     if parameters:
         running.check_parameters(parameters, sources, reserved=SET_BY_THE_RUN)
-    trial = checks.check_trial(folder, through=through).require_clean()
+    if template is not None:
+        word_template.read_template(template)
+    checked = checks.check_trial(folder, through=through)
+    trial = checked.require_clean()
 
     home = Path(reports).resolve() / trial.settings.trial_id
-    final = home / f"{trial.last_data_date.isoformat()}_{run_hash(trial.hashes, parameters, through)}"
+    brought = [*([template] if template else []), *(sources if notebook_folder else [])]
+    made_from = {**trial.hashes, **{f"{path.name} (given)": reuse.sha256_of(path) for path in brought}}
+    final = home / f"{trial.last_data_date.isoformat()}_{run_hash(made_from, parameters, through)}"
     given = {
         "data_dir": str(Path(folder).resolve()),
         "through_date": through.isoformat() if through else "",
@@ -109,10 +131,15 @@ def write_report(
         try:
             with _progress(sum(run is None for run in from_run.values()), quiet) as tell:
                 runs = _run_or_reuse(from_run, given, work, tell)
-            council = _documents(runs, work)
+            council, others = _blocks(runs)
+            origin = _origin(trial, made_from, given, council, final)
+            _save_documents(council, others, work, template, trial.settings.units)
+            if others:
+                tables = checked.frame(), trial.exclusions
+                saving.save_bytes(workbook.xlsx(others, *tables, origin), work / WORKBOOK)
         except ReportError as error:
             raise ReportError(f"{error}{_keep_failure(work / NOTEBOOKS, home / LAST_FAILURE)}") from None
-        record = _run_record(trial, given, runs, needs, council, work, final)
+        record = origin | _run_record(trial, given, runs, needs, work)
         saving.save_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", work / RUN_RECORD)
     shutil.rmtree(home / LAST_FAILURE, ignore_errors=True)
     return final / COUNCIL_REPORT
@@ -192,25 +219,56 @@ def run_hash(hashes: Mapping[str, str], parameters: Mapping[str, Any], through: 
     return hashlib.sha256(said.encode()).hexdigest()[:8]
 
 
-def _documents(runs: Sequence[_Ran], work: Path) -> list[blocks.Block]:
-    """Write the council report and the appendix; return the council report's blocks."""
+def _blocks(runs: Sequence[_Ran]) -> tuple[list[blocks.Block], list[blocks.Block]]:
+    """The blocks of the council report, and those of the other notebooks."""
     by_name = {run.source.name: run.executed for run in runs}
     if COUNCIL_NOTEBOOK not in by_name:
         raise ReportError(
             f"{COUNCIL_NOTEBOOK} is not among the notebooks, so there is no council report to write."
         )
-    council = blocks.read_blocks(by_name[COUNCIL_NOTEBOOK])
-    saving.save_text(document.html(council), work / COUNCIL_REPORT)
+    council = blocks.read_blocks(by_name.pop(COUNCIL_NOTEBOOK))
+    return council, [block for executed in by_name.values() for block in blocks.read_blocks(executed)]
+
+
+def _save_documents(
+    council: Sequence[blocks.Block],
+    others: Sequence[blocks.Block],
+    work: Path,
+    template: Path | None,
+    system: str,
+) -> None:
+    """The council report in its three forms with its figures, and the appendix as a page."""
+    paper = layout.A4 if system == display.METRIC else layout.LETTER
+    saving.save_text(document.html(council, paper), work / COUNCIL_REPORT)
+    saving.save_bytes(pdf.pdf(council, paper), work / COUNCIL_PDF)
+    saving.save_bytes(word.docx(council, template, paper), work / COUNCIL_WORD)
     for number, block in enumerate((block for block in council if isinstance(block, blocks.Figure)), 1):
         saving.save_text(block.svg, work / "figures" / f"figure_{number}.svg")
-    others = [
-        block
-        for name, executed in by_name.items()
-        if name != COUNCIL_NOTEBOOK
-        for block in blocks.read_blocks(executed)
-    ]
-    saving.save_text(document.html(others), work / APPENDIX)
-    return council
+    if others:
+        saving.save_text(document.html(others, paper), work / APPENDIX)
+
+
+def _origin(
+    trial: checks.Trial,
+    made_from: Mapping[str, str],
+    given: Mapping[str, Any],
+    council: Sequence[blocks.Block],
+    final: Path,
+) -> dict[str, Any]:
+    """What the run was made from, for `run.json` and the workbook: the same for the same inputs."""
+    return {
+        "trial_id": trial.settings.trial_id,
+        "run": final.name,
+        "headline": blocks.findings_of(council),
+        "trialkit": __version__,
+        "python": platform.python_version(),
+        "packages": {name: importlib.metadata.version(name) for name in reuse.RECORDED_PACKAGES},
+        "code": reuse.code_hash(),
+        "inputs": dict(sorted(made_from.items())),
+        "settings": trial.settings.model_dump(mode="json"),
+        "seed": trial.settings.seed,
+        "parameters": {name: value for name, value in given.items() if name not in reuse.NOT_OF_THE_RESULT},
+    }
 
 
 def _run_record(
@@ -218,23 +276,11 @@ def _run_record(
     given: Mapping[str, Any],
     runs: Sequence[_Ran],
     needs: Mapping[Path, reuse.Needs],
-    council: Sequence[blocks.Block],
     work: Path,
-    final: Path,
 ) -> dict[str, Any]:
-    """What the run was made from, for `run.json`, and what it made."""
+    """What `run.json` says of this one run: when, where, which notebooks, and what it made."""
     return {
-        "trial_id": trial.settings.trial_id,
-        "run": final.name,
         "made": dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds"),
-        "headline": blocks.findings_of(council),
-        "trialkit": __version__,
-        "python": platform.python_version(),
-        "packages": {name: importlib.metadata.version(name) for name in reuse.RECORDED_PACKAGES},
-        "code": reuse.code_hash(),
-        "inputs": dict(sorted(trial.hashes.items())),
-        "settings": trial.settings.model_dump(mode="json"),
-        "seed": trial.settings.seed,
         "parameters": dict(given),
         "notebooks": [
             {

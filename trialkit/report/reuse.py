@@ -31,6 +31,7 @@ NOT_OF_THE_RESULT = ("data_dir", "out_dir")
 """Parameters that say where things are; the results do not depend on them."""
 RECORDED_PACKAGES = (
     "numpy", "pandas", "scipy", "statsmodels", "matplotlib", "seaborn", "papermill", "nbconvert", "pandera", "pydantic",
+    "typst", "python-docx", "openpyxl",
 )  # fmt: skip
 
 

@@ -62,10 +62,11 @@ def notebooks(folder: Path | None = None) -> tuple[Path, ...]:
     ReportError
         If there are none.
     """
-    folder = folder or notebook_folder()
+    given, folder = folder is not None, folder or notebook_folder()
     found = tuple(sorted(path for path in folder.glob("*.ipynb") if _NAME.match(path.name)))
     if not found:
-        raise ReportError(f"there are no notebooks in {folder}; install trialkit again.")
+        what_to_do = "copy the installed ones and change them" if given else "install trialkit again"
+        raise ReportError(f"there are no notebooks such as 02_wear.ipynb in {folder}; {what_to_do}.")
     return found
 
 

@@ -1,0 +1,29 @@
+"""Numbers and levels of a report's parts."""
+
+from document_samples import meta, report
+
+from trialkit.report import blocks, layout
+
+
+def test_tables_and_figures_are_numbered_apart_in_their_order():
+    labels = [part.label for part in layout.lay_out(report()).parts if part.label]
+    assert labels == ["Table 1.", "Figure 1.", "Figure 2.", "Table 2."]
+
+
+def test_problems_without_a_table_take_no_number():
+    laid_out = layout.lay_out([meta(), blocks.problems([]), *report()[1:]])
+    assert next(part.label for part in laid_out.parts if part.label) == "Table 1."
+
+
+def test_the_full_title_says_what_it_is_and_that_it_is_interim():
+    assert layout.full_title(meta()) == "Cutting edges"
+    assert (
+        layout.full_title(meta(subtitle="Report", interim=True))
+        == "Cutting edges – Report (interim, not for decision)"
+    )
+
+
+def test_an_appendix_is_interim_if_one_of_its_parts_is():
+    laid_out = layout.lay_out([*report(), *report(interim=True)])
+    assert laid_out.meta.title == layout.APPENDIX_TITLE
+    assert laid_out.meta.interim
