@@ -319,16 +319,21 @@ def _replace(work: Path, final: Path) -> None:
     Where another run of the same inputs has just put its report there, that one stays: it says the same.
     """
     earlier = work.with_name(f"{work.name}.earlier")
-    with contextlib.suppress(FileNotFoundError):
-        final.rename(earlier)
+    aside = False
     try:
+        with contextlib.suppress(FileNotFoundError):
+            final.rename(earlier)
+        aside = True
         work.rename(final)
-    except OSError:
-        if not final.exists():
-            if earlier.exists():
-                earlier.rename(final)
+    except BaseException as error:  # a run that is stopped just here must leave the earlier report too
+        if not final.exists() and earlier.exists():
+            earlier.rename(final)
             raise
-    shutil.rmtree(earlier, ignore_errors=True)
+        if not (aside and final.exists() and isinstance(error, OSError)):
+            raise
+    finally:
+        if final.exists():
+            shutil.rmtree(earlier, ignore_errors=True)
 
 
 def _keep_failure(executed: Path, kept: Path) -> str:
