@@ -87,6 +87,7 @@ def _report(options: argparse.Namespace) -> int:
         force=options.force,
         template=options.template,
         notebook_folder=_existing(options.notebooks) if options.notebooks else None,
+        since=options.since,
     )
     print(path)
     return CLEAN
@@ -199,6 +200,11 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--quiet", action="store_true", help="print only the path of the report")
     report.add_argument(
         "--force", action="store_true", help="run every notebook, also those in which nothing changed"
+    )
+    report.add_argument(
+        "--since",
+        metavar="RUN",
+        help="earlier run to compare with, by name or folder (default: the one made last)",
     )
     report.set_defaults(run=_report)
 
