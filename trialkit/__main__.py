@@ -7,11 +7,8 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-import signal
 import sys
-import threading
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 
 from trialkit import __version__
@@ -26,8 +23,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]  # a console without UTF-8 still prints
     options = _parser().parse_args(arguments)
     try:
-        with _stopped_alike():
-            code = options.run(options)
+        code = options.run(options)
         print(end="", flush=True)  # a full disk or a closed pipe shows here, not at the very end
         return code
     except UsageError as error:
@@ -45,23 +41,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("trialkit: stopped; nothing was changed.", file=sys.stderr)
         return PROBLEMS
-
-
-@contextmanager
-def _stopped_alike() -> Iterator[None]:
-    """A request to end the process is taken as Ctrl-C, so that what was begun is cleared away."""
-
-    def stop(number: int, frame: object) -> None:
-        raise KeyboardInterrupt
-
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGTERM, stop)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -87,7 +66,6 @@ def _report(options: argparse.Namespace) -> int:
         force=options.force,
         template=options.template,
         notebook_folder=_existing(options.notebooks) if options.notebooks else None,
-        since=options.since,
     )
     print(path)
     return CLEAN
@@ -104,6 +82,23 @@ def _new(options: argparse.Namespace) -> int:
     for number, step in enumerate(started.next_steps, start=1):
         print(f"{number}. {step}")
     print(started.folder)
+    return CLEAN
+
+
+def _plan(options: argparse.Namespace) -> int:
+    from trialkit.report import plan_files
+
+    written = plan_files.write_plan(
+        _existing(options.folder),
+        options.out,
+        seed=options.seed,
+        paper=options.paper,
+        through=options.through,
+    )
+    for sentence in written.said:
+        print(sentence)
+    print(f"Written: {', '.join(written.files)}.")
+    print(written.first)
     return CLEAN
 
 
@@ -167,6 +162,25 @@ def _parser() -> argparse.ArgumentParser:
     )
     new.set_defaults(run=_new)
 
+    plan = commands.add_parser(
+        "plan", help="size the trial, draw who carries what, and write the trial plan and sheets to print"
+    )
+    plan.add_argument("folder", type=Path, metavar="DIR", help="the trial folder")
+    plan.add_argument(
+        "--seed", default="", metavar="NUMBER", help="seed of the draw (default: that of trial.toml)"
+    )
+    plan.add_argument("--out", type=Path, metavar="FOLDER", help="where the plan goes (default: DIR/plan)")
+    plan.add_argument(
+        "--paper",
+        default="",
+        metavar="PAPER",
+        help="letter, a4 or both (default: by the units of trial.toml)",
+    )
+    plan.add_argument(
+        "--through", default="", metavar="DAY", help="for sheets as they stood on that day: look no further"
+    )
+    plan.set_defaults(run=_plan)
+
     check = commands.add_parser("check", help="read a trial folder and list every problem at once")
     check.add_argument("folder", type=Path, metavar="DIR", help="the trial folder")
     check.add_argument("--through", type=_day, metavar="DAY", help="read up to and including this day")
@@ -200,11 +214,6 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--quiet", action="store_true", help="print only the path of the report")
     report.add_argument(
         "--force", action="store_true", help="run every notebook, also those in which nothing changed"
-    )
-    report.add_argument(
-        "--since",
-        metavar="RUN",
-        help="earlier run to compare with, by name or folder (default: the one made last)",
     )
     report.set_defaults(run=_report)
 

@@ -57,6 +57,13 @@ class Plan(_Section):
         description="how the allowed error is shared among the looks: obrien_fleming (next to none early) or pocock (about "
         "the same at each)",
     )
+    season_start: dt.date | None = Field(
+        default=None,
+        description="first day of the season, such as 2030-11-01; until then no set is on a truck, and the looks are counted from it",
+    )
+    season_end: dt.date | None = Field(
+        default=None, description="day on which the season is expected to end, such as 2031-04-15"
+    )
     run_in_mi: float = Field(
         default=0.0,
         strict=True,
@@ -137,6 +144,14 @@ class Plan(_Section):
         lt=100,
         description="share of such trials in which a difference of the stated size is to be shown [%]; common practice, no source",
     )
+
+    @field_validator("season_end")
+    @classmethod
+    def _ends_after_it_starts(cls, season_end: dt.date | None, info: ValidationInfo) -> dt.date | None:
+        start = info.data.get("season_start")
+        if season_end is not None and start is not None and season_end <= start:
+            raise ValueError(f"a day after season_start, {start}")
+        return season_end
 
     @field_validator("looks")
     @classmethod

@@ -2,11 +2,9 @@
 
 A stored run detects change and proves nothing: look at the difference before committing it. Run it as::
 
-    python tests/golden/store.py                # every notebook
-    python tests/golden/store.py 02_wear        # those that are named
+    python tests/golden/store.py
 """
 
-import sys
 from pathlib import Path
 
 import nbformat
@@ -18,11 +16,9 @@ MARK = "# NBVAL_CHECK_OUTPUT"
 DATA_DIR = ('"../data_demo"', '"../../data_demo"')
 
 
-def main(names: list[str]) -> None:
-    """Store the notebooks of these names, or every notebook if there are none."""
+def main() -> None:
+    """Store every notebook."""
     for path in sorted(NOTEBOOKS.glob("*.ipynb")):
-        if names and path.stem not in names:
-            continue
         notebook = nbformat.read(path, as_version=4)
         for cell in notebook.cells:
             cell.source = cell.source.replace(*DATA_DIR)
@@ -42,4 +38,4 @@ def main(names: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

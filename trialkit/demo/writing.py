@@ -271,6 +271,9 @@ seed = {seed}  # of everything that the analyses draw at random
 [plan]  # agreed in October, before the first storm
 primary_measure = "cost"  # what decides: wear, life or cost
 looks = [{INTERIM_LOOK}, {FINAL_LOOK}]  # days on which the results are looked at
+spending = "obrien_fleming"  # next to none of the allowed error is spent at the early look
+season_start = 2030-11-01  # first day on which a set may go on a truck
+season_end = 2031-04-08
 run_in_mi = {TRUTH.run_in_mi}  # miles after an install that are left out as running-in
 smallest_worthwhile_saving_pct = 10.0  # a smaller saving is not worth a change
 # no_worse_than_ratio = 1.25  # sets per mile, against the reference, up to which a type counts as no worse; none was agreed

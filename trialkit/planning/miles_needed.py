@@ -65,7 +65,7 @@ class MilesNeeded(Labelled):
         least = float(self.table[c.LEAST_WEAR_IN].iloc[0])
         unit = display.unit("in")
         return (
-            f'"No measurable wear" on {self.label(kind)} means something only after about {miles_words(tens_up(miles))} with the blade '
+            f'"No measurable wear" on {self.label(kind)} means something only after about {miles_words(_tens(miles))} with the blade '
             f"down: less than {number(display.value(least, 'in'), 2)} {unit} of wear cannot be told from none."
         )
 
@@ -129,7 +129,9 @@ def miles_needed(
             "Detection limit of the wear of one set, from the mean of its stations at the first and the last reading: "
             f"{percent(100 * SURE)} sure to be seen if it is there, {percent(100 * SURE)} sure not to be if it is not."
         ),
-        notes=("The wear rates are assumed before the season; half the rate needs twice the miles.",),
+        notes=(
+            f"The wear rates are assumed before the season; half the rate needs twice the {display.word('miles')}.",
+        ),
         schedule=schedule,
         labels=dict(labels or {}),
     )
@@ -152,7 +154,7 @@ def _coarse(schedule: Schedule) -> float:
     return 2 * float(rounding_amplitude(schedule.step_in, schedule.error_in))
 
 
-def tens_up(miles: float) -> float:
-    """Miles rounded up to two digits, and to whole miles. [mi]"""
+def _tens(miles: float) -> float:
+    """Miles rounded up to two digits."""
     step = 10.0 ** max(0, math.floor(math.log10(miles)) - 1)
     return math.ceil(miles / step) * step

@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.errors import ReportError, UsageError, near_match, os_reason
-from trialkit.report.kernels import Kernels
 
 AT_A_TIME = 2
 ENGINE: str | None = None
@@ -27,6 +26,8 @@ ENGINE: str | None = None
 _OUR_ERRORS = {"TrialDataError", "NotEnoughDataError", "ReportError", "UsageError", "TrialkitError"}
 """Errors whose text is meant for the analyst as it stands."""
 _NAME = re.compile(r"^\d\d_\w+\.ipynb$")
+PLAN_NOTEBOOK = "08_plan.ipynb"
+"""The notebook of `trialkit plan`; a report is made without it."""
 _QUIET_KERNEL = ["--IPKernelApp.log_level=50"]
 """A kernel that is shut down while it is busy would tell so as an error; a failing cell is told by papermill anyway."""
 
@@ -56,7 +57,7 @@ def notebook_folder() -> Path:
 
 
 def notebooks(folder: Path | None = None) -> tuple[Path, ...]:
-    """The numbered notebooks in order.
+    """The numbered notebooks of a report in order.
 
     Raises
     ------
@@ -64,10 +65,25 @@ def notebooks(folder: Path | None = None) -> tuple[Path, ...]:
         If there are none.
     """
     given, folder = folder is not None, folder or notebook_folder()
-    found = tuple(sorted(path for path in folder.glob("*.ipynb") if _NAME.match(path.name)))
+    numbered = (path for path in folder.glob("*.ipynb") if _NAME.match(path.name))
+    found = tuple(sorted(path for path in numbered if path.name != PLAN_NOTEBOOK))
     if not found:
         what_to_do = "copy the installed ones and change them" if given else "install trialkit again"
         raise ReportError(f"there are no notebooks such as 02_wear.ipynb in {folder}; {what_to_do}.")
+    return found
+
+
+def plan_notebook() -> Path:
+    """The notebook of the plan.
+
+    Raises
+    ------
+    ReportError
+        If it is not there.
+    """
+    found = notebook_folder() / PLAN_NOTEBOOK
+    if not found.is_file():
+        raise ReportError(f"there is no {PLAN_NOTEBOOK} in {notebook_folder()}; install trialkit again.")
     return found
 
 
@@ -141,24 +157,18 @@ def run_notebooks(
         If a parameter is not known to any notebook.
     ReportError
         If a notebook fails: it names the notebook, the cell and the reason.
-    KeyboardInterrupt
-        If the run is stopped; the kernels that were running are ended first.
     """
     known = check_parameters(parameters, sources)
-    kernels = Kernels()
     with ThreadPoolExecutor(AT_A_TIME) as pool:
         waiting: dict[Future[NotebookRun], Path] = {}
+        for source in sources:
+            own = {name: value for name, value in parameters.items() if name in known[source]}
+            if out_dir is not None and "out_dir" in known[source]:
+                own["out_dir"] = str(out_dir(source))
+            waiting[pool.submit(_run, source, executed / source.name, own, done)] = source
         try:
-            for source in sources:
-                own = {name: value for name, value in parameters.items() if name in known[source]}
-                if out_dir is not None and "out_dir" in known[source]:
-                    own["out_dir"] = str(out_dir(source))
-                waiting[pool.submit(_run, source, executed / source.name, own, done, kernels)] = source
             finished, _ = wait(waiting, return_when=FIRST_EXCEPTION)
             failed = [future for future in waiting if future in finished and future.exception() is not None]
-        except KeyboardInterrupt:
-            kernels.stop()
-            raise
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
     if failed:
@@ -167,11 +177,7 @@ def run_notebooks(
 
 
 def _run(
-    source: Path,
-    target: Path,
-    parameters: dict[str, Any],
-    done: Callable[[NotebookRun], None],
-    kernels: Kernels,
+    source: Path, target: Path, parameters: dict[str, Any], done: Callable[[NotebookRun], None]
 ) -> NotebookRun:
     skip_unused_grammar()
     import papermill
@@ -180,7 +186,7 @@ def _run(
     try:
         papermill.execute_notebook(
             str(source), str(target), parameters=parameters, progress_bar=False, log_output=False,
-            engine_name=ENGINE, extra_arguments=_QUIET_KERNEL, kernel_manager_class=kernels.manager_class(),
+            engine_name=ENGINE, extra_arguments=_QUIET_KERNEL,
         )  # fmt: skip
     except papermill.PapermillExecutionError as error:
         raise ReportError(failure(source, target, error.cell_index, error.ename, error.evalue)) from None
