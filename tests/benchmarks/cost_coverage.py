@@ -17,8 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from trialkit import columns as c
-from trialkit.money import costs, lines, prices
+from trialkit.money import costs, draws, lines, prices
 from trialkit.money.inputs import SECTION, SET, CostInputs, EdgeCosts, Use
 from trialkit.money.season import PLAN_COLUMNS, SeasonMiles
 from trialkit.money.work import BREAK, CHANGE, SECTION_CHANGE, Hours, Work
@@ -27,7 +26,7 @@ from trialkit.stats.inference import Pairing, Sample
 SEED = 20310115
 REFERENCE, OTHER = "plain_steel", "carbide_insert"
 LOW, HIGH = 0.93, 0.975
-DRAWS = 4000
+DRAWS = 3000
 
 
 @dataclass(frozen=True)
@@ -172,13 +171,16 @@ def coverage(cell: Cell, trials: int) -> dict[str, float]:
     true = truth(cell)
     held = np.zeros(4)
     for trial in range(trials):
-        found = costs.estimate_costs(one_trial(cell, SEED + trial))
-        for which in (0, 1):
-            row = found.table.iloc[which]
-            held[which] += row[c.CONF_LOW] <= true[which] <= row[c.CONF_HIGH]
-        row = found.compared.iloc[0]
-        held[2] += row[c.CONF_LOW] <= true[1] - true[0] <= row[c.CONF_HIGH]
-        held[3] += row[c.SAVING_LOW_PCT] <= 100 * (true[0] - true[1]) / true[0] <= row[c.SAVING_HIGH_PCT]
+        given = one_trial(cell, SEED + trial)
+        for which, edge in enumerate(given.edges):
+            drawn = draws.draw_edge(edge, given).at(draws.MIDDLE)
+            ends = np.quantile(lines.total(lines.cost_lines(edge, drawn, given)), (0.025, 0.975))
+            held[which] += ends[0] <= true[which] <= ends[1]
+        found = costs.drawn_difference(given.edges[1], given)
+        low, high = found.interval(0.95)
+        held[2] += low <= true[1] - true[0] <= high
+        low, high = found.saving_pct(0.95)
+        held[3] += low <= 100 * (true[0] - true[1]) / true[0] <= high
     return dict(zip(("reference", "other", "difference", "saving"), held / trials, strict=True))
 
 

@@ -6,7 +6,7 @@ Answers: what does it cost to put the type on the whole fleet, on the busiest tr
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,8 +17,7 @@ from trialkit import columns as c
 from trialkit.formatting import counted, level_words, listed, money_interval, number, percent, sentence_case
 from trialkit.money import draws, lines, season
 from trialkit.money.costs import EDGES_ALONE, Costs, chance_words, shared_lines
-from trialkit.money.draws import LOWER, UPPER
-from trialkit.money.inputs import CostInputs
+from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.sets_needed import SetsUsed, spread_of_use
 from trialkit.results import Labelled
 from trialkit.stats.inference import two_sided_tail
@@ -199,13 +198,15 @@ class _Model:
                 lines.total(lines.cost_lines(edge, rates, inputs), known.__contains__)
             )
             drawn = draws.draw_edge(edge, inputs)
-            for side, store in ((LOWER, self.low), (UPPER, self.high)):
-                store[kind] = lines.total(lines.cost_lines(edge, drawn.at(side), inputs), known.__contains__)
+            self.low[kind], _, self.high[kind] = draws.on_each_side(drawn, self._total(edge, known))
             _, worn = lines.replacements(edge, rates)
             self.sets_per_mi[kind] = (
                 float(worn) + float(rates.breaks) + float(rates.section_breaks) / edge.sections_n
             )
             self.has_interval &= edge.use.has_interval
+
+    def _total(self, edge: EdgeCosts, known: set[str]) -> Callable[[lines.Rates], Any]:
+        return lambda rates: lines.total(lines.cost_lines(edge, rates, self.inputs), known.__contains__)
 
     def first_season(self, kinds: np.ndarray, miles: np.ndarray) -> float:
         """Price of the pieces that wear out or break in the season after trucks were put on new sets, on average."""

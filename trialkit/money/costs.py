@@ -25,7 +25,6 @@ from trialkit.formatting import (
     sentence_case,
 )
 from trialkit.money import draws, lines
-from trialkit.money.draws import LOWER, MIDDLE, UPPER
 from trialkit.money.inputs import CostInputs, EdgeCosts, use_notes
 from trialkit.results import Labelled
 from trialkit.stats.inference import two_sided_tail
@@ -234,7 +233,9 @@ def _estimate_edge(
     """Cost of one edge type and its lines."""
     estimate = lines.cost_lines(edge, lines.estimated_rates(edge), inputs)
     drawn = draws.draw_edge(edge, inputs)
-    low, high = (lines.cost_lines(edge, drawn.at(side), inputs) for side in (LOWER, UPPER))
+    low, _, high = (
+        of_side for of_side in draws.on_each_side(drawn, lambda rates: lines.cost_lines(edge, rates, inputs))
+    )
     miles = inputs.fleet_miles
     has = edge.use.has_interval
 
@@ -313,21 +314,24 @@ def drawn_difference(edge: EdgeCosts, inputs: CostInputs, basis: str = EDGES_ALO
     reference = inputs.edge(inputs.reference)
     both = shared_lines(edge, reference, inputs)
     own, other = draws.draw_pair(edge, reference, inputs)
-    cost = {
-        (name, side): lines.total(lines.cost_lines(one, drawn.at(side), inputs), both.__contains__)
-        for name, one, drawn in (("own", edge, own), ("reference", reference, other))
-        for side in (LOWER, MIDDLE, UPPER)
-    }
+    low, middle, high = draws.on_each_side(own, lambda rates: _total(edge, rates, inputs, both))
+    other_low, other_middle, other_high = draws.on_each_side(
+        other, lambda rates: _total(reference, rates, inputs, both)
+    )
     saved = draws.draw_savings(inputs, edge.edge_type) if basis == WITH_SAVINGS else 0.0
     return Difference(
-        lower=cost["own", LOWER] - cost["reference", UPPER] - saved,
-        middle=cost["own", MIDDLE] - cost["reference", MIDDLE] - saved,
-        upper=cost["own", UPPER] - cost["reference", LOWER] - saved,
-        reference_lower=cost["reference", LOWER],
-        reference_middle=cost["reference", MIDDLE],
-        reference_upper=cost["reference", UPPER],
+        lower=low - other_high - saved,
+        middle=middle - other_middle - saved,
+        upper=high - other_low - saved,
+        reference_lower=other_low,
+        reference_middle=other_middle,
+        reference_upper=other_high,
         has_interval=edge.use.has_interval and reference.use.has_interval,
     )
+
+
+def _total(edge: EdgeCosts, rates: lines.Rates, inputs: CostInputs, known: tuple[str, ...]) -> Any:
+    return lines.total(lines.cost_lines(edge, rates, inputs), known.__contains__)
 
 
 def estimated_difference(
@@ -336,10 +340,7 @@ def estimated_difference(
     """Cost per mile less that of the reference, and the cost of the reference, over the lines known for both."""
     reference = inputs.edge(inputs.reference)
     both = shared_lines(edge, reference, inputs)
-    own, other = (
-        float(lines.total(lines.cost_lines(one, lines.estimated_rates(one), inputs), both.__contains__))
-        for one in (edge, reference)
-    )
+    own, other = (float(_total(one, lines.estimated_rates(one), inputs, both)) for one in (edge, reference))
     saved = 0.0
     if basis == WITH_SAVINGS:
         saved = float(inputs.savings.loc[inputs.savings[c.EDGE_TYPE] == edge.edge_type, c.ESTIMATE].sum())

@@ -38,7 +38,7 @@ QUESTIONS = {
 ESTIMATE, INTERVAL = "estimate", "interval"
 TRUCKS_NEEDED = 2
 WIDEST_PCT = 200.0
-"""An interval of the saving wider than this tells nothing: it holds half the cost and more than twice the cost alike."""
+"""An interval of the saving about zero that is wider than this tells nothing: it holds half the cost and twice the cost alike."""
 
 TABLE_COLUMNS = [
     c.QUESTION, c.EDGE_TYPE, c.VERDICT, c.SENTENCE, c.RULE, c.BASIS, c.SAVING_PCT, c.SAVING_LOW_PCT, c.SAVING_HIGH_PCT,
@@ -89,7 +89,7 @@ class Rule:
             better = f"the {level} of the saving lies above zero{holm}"
         said = (
             f"Better if {better}; worse if it lies below zero; not enough data with fewer than {TRUCKS_NEEDED} trucks of either type, "
-            f"an unknown price, or an interval wider than {WIDEST_PCT:.0f} points; otherwise not shown. The truck is the unit."
+            f"an unknown price, or an interval of more than {WIDEST_PCT:.0f} points about zero; otherwise not shown. The truck is the unit."
         )
         return f"{said} Agreed before the season: {self.agreed}" if self.agreed else said
 
@@ -214,7 +214,8 @@ def _why_no_data(row: Mapping[Hashable, Any]) -> str:
         return f"one of the two was read on {counted(int(few), 'truck')} only"
     if not math.isfinite(row[c.CONF_LOW]):
         return "no interval can be given"
-    if not row[c.SAVING_HIGH_PCT] - row[c.SAVING_LOW_PCT] <= WIDEST_PCT:
+    low, high = row[c.SAVING_LOW_PCT], row[c.SAVING_HIGH_PCT]
+    if low < 0 < high and high - low > WIDEST_PCT:
         return "the trial leaves open whether it costs half or twice as much"
     return ""
 

@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import math
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from scipy.special import ndtri
@@ -55,6 +57,17 @@ class DrawnRates:
             labour_h=self.labour_h,
             down_h=self.down_h,
         )
+
+
+Result = TypeVar("Result")
+
+
+def on_each_side(drawn: DrawnRates, cost: Callable[[Rates], Result]) -> tuple[Result, Result, Result]:
+    """What follows from the draws of the lower end, the middle and the upper end; once where rounding makes no difference."""
+    middle = cost(drawn.at(MIDDLE))
+    if not drawn.use_bound:
+        return middle, middle, middle
+    return cost(drawn.at(LOWER)), middle, cost(drawn.at(UPPER))
 
 
 def generator(inputs: CostInputs, *names: str) -> np.random.Generator:

@@ -22,7 +22,6 @@ from trialkit.formatting import level_words, money_interval, number, percent, se
 from trialkit.money import discounting as ds
 from trialkit.money import draws, lines
 from trialkit.money.costs import shared_lines
-from trialkit.money.draws import LOWER, UPPER
 from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.lines import Rates
 from trialkit.results import Labelled
@@ -232,7 +231,7 @@ def _cycle_of(edge: EdgeCosts, inputs: CostInputs) -> tuple[dict[str, Any], list
     }
     if edge.use.has_interval:
         drawn = draws.draw_edge(edge, inputs)
-        low, high = (_cycle(edge, drawn.at(side), inputs, known).total for side in (LOWER, UPPER))
+        low, _, high = draws.on_each_side(drawn, lambda rates: _cycle(edge, rates, inputs, known).total)
         row[LCC_LOW], row[LCC_HIGH] = _ends(low, high, inputs)
     if inputs.has_reference and edge.edge_type != inputs.reference:
         row |= _against_reference(edge, inputs)
@@ -264,14 +263,11 @@ def _against_reference(edge: EdgeCosts, inputs: CostInputs) -> dict[str, Any]:
         row[NPV_SAVED] = row[c.NPV] + yearly * ds.uniform_present_value(rate, years)
     if edge.use.has_interval and reference.use.has_interval:
         of_own, of_other = draws.draw_pair(edge, reference, inputs)
-        low = (
-            _cycle(reference, of_other.at(LOWER), inputs, both).total
-            - _cycle(edge, of_own.at(UPPER), inputs, both).total
+        cheap, _, dear = draws.on_each_side(of_own, lambda rates: _cycle(edge, rates, inputs, both).total)
+        low, _, high = draws.on_each_side(
+            of_other, lambda rates: _cycle(reference, rates, inputs, both).total
         )
-        high = (
-            _cycle(reference, of_other.at(UPPER), inputs, both).total
-            - _cycle(edge, of_own.at(LOWER), inputs, both).total
-        )
+        low, high = low - dear, high - cheap
         row[c.NPV_LOW], row[c.NPV_HIGH] = _ends(low, high, inputs)
     return row
 

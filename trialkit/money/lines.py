@@ -184,7 +184,7 @@ def breakage_cost(edge: EdgeCosts, rates: Rates) -> Numbers:
 
 def _with_edge(edge: EdgeCosts, rates: Rates, kind: str, share: float) -> Numbers:
     items = event_cost(edge, rates, kind, share)
-    return edge.price * share + sum((np.nan_to_num(amount) for amount in items.values()), 0.0)
+    return edge.price * share + sum((amount for amount in items.values() if not np.isnan(amount).any()), 0.0)
 
 
 def _event_amount(

@@ -1,0 +1,100 @@
+"""Draws: their quantiles are the ends of the intervals they stand for, and a known truth is covered."""
+
+import math
+import sys
+import time
+from pathlib import Path
+
+import money_samples as ms
+import numpy as np
+import pytest
+from scipy import stats
+
+from trialkit.money import draws
+from trialkit.money.costs import estimate_costs
+from trialkit.money.draws import LOWER, MIDDLE, UPPER
+from trialkit.money.inputs import Use
+from trialkit.stats.inference import Pairing, Sample, mean_interval
+
+sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
+import cost_coverage
+
+SHARES = [0.025, 0.5, 0.975]
+
+
+def test_the_use_has_the_ends_of_the_t_interval():
+    inputs = ms.cost_inputs(n_draws=400_000)
+    edge = inputs.edge(ms.STEEL)
+    found = np.quantile(draws.draw_edge(edge, inputs).use * 1000, SHARES)
+    ends = mean_interval(edge.use.sample)
+    assert found == pytest.approx([ends.conf_low, 2.0, ends.conf_high], abs=0.015)
+
+
+def test_the_bound_of_rounding_shifts_the_ends_and_nothing_is_negative():
+    given = ms.uses() | {ms.STEEL: Use(Sample(0.1, 0.16, 4, 0.0, 0.05), 0, 0, 8000.0)}
+    inputs = ms.cost_inputs(uses=given)
+    drawn = draws.draw_edge(inputs.edge(ms.STEEL), inputs)
+    low, middle, high = (drawn.at(side).use for side in (LOWER, MIDDLE, UPPER))
+    assert low.min() == 0 and np.all(low <= middle) and np.all(middle <= high)
+    assert (drawn.use < 0).any()
+    np.testing.assert_allclose(high[drawn.use > 0] - middle[drawn.use > 0], 0.05 / 1000)
+
+
+@pytest.mark.parametrize("events", [0, 1, 5])
+def test_breaks_have_the_quantiles_of_their_distribution(events):
+    given = ms.uses() | {ms.STEEL: Use(Sample(2.0, 0.16, 4), events, 0, 8000.0)}
+    inputs = ms.cost_inputs(uses=given, n_draws=400_000)
+    found = np.quantile(draws.draw_edge(inputs.edge(ms.STEEL), inputs).breaks * 8000, SHARES)
+    # scipy 1.17, stats.gamma.ppf(share, events + 0.5)
+    assert found == pytest.approx(stats.gamma.ppf(SHARES, events + 0.5), rel=0.03, abs=0.002)
+
+
+def test_breaks_of_a_section_type_are_divided_as_they_were_seen():
+    for sets, sections in ((0, 0), (1, 3), (2, 0)):
+        given = ms.uses() | {ms.RUBBER: Use(Sample(0.2, 0.0016, 4), sets, sections, 8000.0)}
+        inputs = ms.cost_inputs(uses=given)
+        drawn = draws.draw_edge(inputs.edge(ms.RUBBER), inputs)
+        share = sets / (sets + sections) if sets + sections else 0.0
+        np.testing.assert_allclose(drawn.breaks * (1 - share), drawn.section_breaks * share)
+
+
+def test_unknown_miles_draw_no_breaks():
+    inputs = ms.cost_inputs(uses={ms.STEEL: Use(Sample(2.0, 0.16, 4), 3, 0, math.nan)})
+    assert not draws.draw_edge(inputs.edge(ms.STEEL), inputs).breaks.any()
+
+
+def test_a_pair_has_the_correlation_of_the_trucks():
+    given = ms.cost_inputs(pairings={ms.CARBIDE: Pairing(4, 0.8)}, n_draws=100_000)
+    own, other = draws.draw_pair(given.edge(ms.CARBIDE), given.edge(ms.STEEL), given)
+    # of the means of the same trucks the correlation is that of the trucks; ranks, since t draws have wild tails
+    ranks = stats.spearmanr(own.use, other.use).statistic
+    assert 2 * math.sin(math.pi * ranks / 6) == pytest.approx(0.8, abs=0.03)
+
+
+def test_hours_are_drawn_and_never_negative():
+    inputs = ms.cost_inputs(n_draws=1000)
+    steel = inputs.edge(ms.STEEL)
+    fixed = draws.draw_edge(steel, inputs).labour_h["change"]
+    assert (fixed == 3.0).all()
+    from dataclasses import replace
+
+    from trialkit.money.work import Hours
+
+    vague = replace(steel.work["change"], labour=Hours(1.0, 2.0, 2.0, 3))
+    drawn = draws.draw_edge(replace(steel, work={"change": vague}), inputs).labour_h["change"]
+    assert drawn.min() == 0 and drawn.std() > 1
+
+
+def test_ten_thousand_draws_take_less_than_a_second():
+    started = time.process_time()
+    estimate_costs(ms.cost_inputs())
+    assert time.process_time() - started < 1.0
+
+
+@pytest.mark.parametrize("name", ["4 trucks", "8 v 3 trucks"])
+def test_the_difference_covers_a_known_truth(name):
+    """Known truth: 200 trials of the benchmark; 95 % less three standard errors, and 97.5 % plus as many."""
+    cell = next(cell for cell in cost_coverage.CELLS if cell.name == name)
+    found = cost_coverage.coverage(cell, 200)["difference"]
+    slack = 3 * math.sqrt(0.95 * 0.05 / 200)
+    assert cost_coverage.LOW - slack < found < cost_coverage.HIGH + slack
