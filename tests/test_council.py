@@ -2,12 +2,12 @@
 
 from conftest import TABLES, write_trial
 
-from trialkit.report import council
+from trialkit.report import council, council_study
 from trialkit.trial.checks import check_trial
 
 
 def finding_of(folder):
-    studied = council.studies(check_trial(folder).require_clean())
+    studied = council_study.studies(check_trial(folder).require_clean())
     return [found.sentence for found in council.finding(studied.lives, studied.noise)]
 
 

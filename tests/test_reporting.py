@@ -58,6 +58,39 @@ def test_a_run_that_cannot_be_moved_leaves_the_earlier_report(tmp_path, monkeypa
     assert said_in(final) == "old"
 
 
+def test_a_run_that_is_stopped_while_it_is_moved_leaves_the_earlier_report(tmp_path, monkeypatch):
+    final = folder_with(tmp_path / "run", "old")
+    work = folder_with(tmp_path / ".run.1", "new")
+    rename = Path.rename
+
+    def stopped(self, target):
+        if self == work:
+            raise KeyboardInterrupt
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        reporting._replace(work, final)
+    assert said_in(final) == "old"
+    assert not list(tmp_path.glob("*.earlier"))
+
+
+def test_a_report_that_cannot_be_set_aside_is_told(tmp_path, monkeypatch):
+    final = folder_with(tmp_path / "run", "old")
+    work = folder_with(tmp_path / ".run.1", "new")
+    rename = Path.rename
+
+    def in_use(self, target):
+        if self == final:
+            raise PermissionError(13, "Permission denied")
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", in_use)
+    with pytest.raises(PermissionError):
+        reporting._replace(work, final)
+    assert said_in(final) == "old"
+
+
 def test_a_full_disk_is_told_and_not_that_the_failure_could_not_be_kept(tmp_path, monkeypatch, trial_folder):
     def full(*args, **kwargs):
         raise ReportError("02_wear.ipynb could not be run: No space left on device.")

@@ -8,6 +8,7 @@ import pytest
 from conftest import write_trial
 from in_process import notebooks_in_process
 
+from trialkit.errors import UsageError
 from trialkit.report import council, reporting, reuse, running
 from trialkit.trial import checks
 
@@ -88,6 +89,21 @@ def test_a_new_sound_sample_does_not_run_the_wear_again(first, notebooks):
     assert said["02_wear.ipynb"]["writes"] == ["wear_rates.csv", "wear_ratios.csv"]
     assert "sound" in said["04_noise.ipynb"]["reads"]
     assert "sound" not in said["02_wear.ipynb"]["reads"]
+    assert (
+        "Since the last report, on data up to January 14, 2031, there is no material change; 1 new row came in."
+        in (again.read_text(encoding="utf-8"))
+    )
+    assert (again.parent / "tables" / "changes.csv").is_file()
+
+
+def test_a_report_can_be_compared_with_any_earlier_one(first, notebooks):
+    folder, page = first
+    add_sound(folder)
+    second = report(folder, notebooks)
+    assert report(folder, notebooks, since=page.parent.name) == second
+    assert record(second)["parameters"]["since_run"] == str(page.parent)
+    with pytest.raises(UsageError, match=r'"2031-01" is not a finished run of this trial. The runs are: '):
+        report(folder, notebooks, since="2031-01")
 
 
 def test_a_forced_run_gives_the_same_bytes(first, notebooks):
@@ -156,7 +172,7 @@ def test_other_code_reuses_nothing(first, notebooks, monkeypatch):
     sources = [notebooks / name for name in NAMES]
 
     def reused():
-        needs = {source: reuse.needs_of(source, {"through_date": ""}) for source in sources}
+        needs = {source: reuse.needs_of(source, {"through_date": "", "since_run": ""}) for source in sources}
         return [reuse.reusable(source, needs[source], trial, [run]) for source in sources]
 
     assert reused() == [run] * len(sources)

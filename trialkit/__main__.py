@@ -7,8 +7,11 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from trialkit import __version__
@@ -23,7 +26,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]  # a console without UTF-8 still prints
     options = _parser().parse_args(arguments)
     try:
-        code = options.run(options)
+        with _stopped_alike():
+            code = options.run(options)
         print(end="", flush=True)  # a full disk or a closed pipe shows here, not at the very end
         return code
     except UsageError as error:
@@ -41,6 +45,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("trialkit: stopped; nothing was changed.", file=sys.stderr)
         return PROBLEMS
+
+
+@contextmanager
+def _stopped_alike() -> Iterator[None]:
+    """A request to end the process is taken as Ctrl-C, so that what was begun is cleared away."""
+
+    def stop(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -66,6 +87,7 @@ def _report(options: argparse.Namespace) -> int:
         force=options.force,
         template=options.template,
         notebook_folder=_existing(options.notebooks) if options.notebooks else None,
+        since=options.since,
     )
     print(path)
     return CLEAN
@@ -214,6 +236,11 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--quiet", action="store_true", help="print only the path of the report")
     report.add_argument(
         "--force", action="store_true", help="run every notebook, also those in which nothing changed"
+    )
+    report.add_argument(
+        "--since",
+        metavar="RUN",
+        help="earlier run to compare with, by name or folder (default: the one made last)",
     )
     report.set_defaults(run=_report)
 

@@ -252,6 +252,7 @@ DETECTABLE_DB = "detectable_db"
 DETECTABLE_PCT = "detectable_pct"
 RATE = "rate"
 LEAST_WEAR_IN = "least_wear_in"
+LEAST_WEAR_ANY_IN = "least_wear_any_in"
 MILES_TO_SEE_MI = "miles_to_see_mi"
 MILES_TO_KNOW_MI = "miles_to_know_mi"
 COVARIATE = "covariate"
@@ -261,6 +262,8 @@ N_UNITS = "n_units"
 COMPONENT = "component"
 STUDY_PCT = "study_pct"
 WEAR_PCT = "wear_pct"
+SUM_OF_SQUARES = "sum_of_squares"
+MEAN_SQUARE = "mean_square"
 LOOK = "look"
 INFORMATION = "information"
 ALPHA_SPENT = "alpha_spent"
@@ -405,6 +408,13 @@ RESULT_LABELS: dict[str, str] = {
     P_SMALLEST: "Smallest P value possible",
     N_RECORDS: "Records",
     UPPER_BOUND: "At most",
+    TOOL: "Tool",
+    USABLE_DEPTH_IN: "Usable depth",
+    PERIOD: "Period",
+    HOW: "How",
+    BLOCK: "Block",
+    DATE: "Date",
+    PLOW_WIDTH_FT: "Plow width",
     DESIGN: "Design",
     TRUCKS_TOTAL: "Trucks in all",
     DETECTABLE_RATIO: "Times slower that can be shown",
@@ -415,6 +425,7 @@ RESULT_LABELS: dict[str, str] = {
     DETECTABLE_PCT: "Change that can be shown, %",
     RATE: "Wear rate",
     LEAST_WEAR_IN: "Least wear that can be told from none",
+    LEAST_WEAR_ANY_IN: "The same with another reader each time",
     MILES_TO_SEE_MI: "Miles until wear shows",
     MILES_TO_KNOW_MI: "Miles until the rate is known",
     COVARIATE: "What was compared",
@@ -424,6 +435,8 @@ RESULT_LABELS: dict[str, str] = {
     COMPONENT: "Part of the spread",
     STUDY_PCT: "Share of the study's spread, %",
     WEAR_PCT: "Share of the usable depth, %",
+    SUM_OF_SQUARES: "Sum of squares",
+    MEAN_SQUARE: "Mean square",
     LOOK: "Look",
     INFORMATION: "Share of the season",
     ALPHA_SPENT: "Error spent",

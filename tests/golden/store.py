@@ -2,9 +2,11 @@
 
 A stored run detects change and proves nothing: look at the difference before committing it. Run it as::
 
-    python tests/golden/store.py
+    python tests/golden/store.py                # every notebook
+    python tests/golden/store.py 02_wear        # those that are named
 """
 
+import sys
 from pathlib import Path
 
 import nbformat
@@ -16,9 +18,11 @@ MARK = "# NBVAL_CHECK_OUTPUT"
 DATA_DIR = ('"../data_demo"', '"../../data_demo"')
 
 
-def main() -> None:
-    """Store every notebook."""
+def main(names: list[str]) -> None:
+    """Store the notebooks of these names, or every notebook if there are none."""
     for path in sorted(NOTEBOOKS.glob("*.ipynb")):
+        if names and path.stem not in names:
+            continue
         notebook = nbformat.read(path, as_version=4)
         for cell in notebook.cells:
             cell.source = cell.source.replace(*DATA_DIR)
@@ -38,4 +42,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

@@ -31,7 +31,7 @@ def left_out_notes(
         if reason in totals.index:
             n = int(totals[reason])
             yield words.format(
-                shifts=counted(n, "shift"), were="was" if n == 1 else "were", are="is" if n == 1 else "are",
+                shifts=counted(n, "shift"), were="was" if n == 1 else "were",
                 it="it" if n == 1 else "they", has="has" if n == 1 else "have", noun=measure.phrase,
             )  # fmt: skip
     zeros = left_out[left_out[c.REASON] == sel.ZERO]
@@ -47,7 +47,7 @@ def left_out_notes(
 
 
 _REASONS = {
-    sel.UNKNOWN_TYPE: "{shifts} {were} left out because edge type, truck or storm {are} not known.",
+    sel.UNKNOWN_TYPE: "{shifts} {were} left out because edge type, truck or storm is not known.",
     sel.NO_VALUE: "{shifts} without a record of {noun} {were} left out.",
     sel.CHANGED: (
         "{shifts} of trucks that changed their edge type within a storm {were} set apart: it is not known which edge did what."

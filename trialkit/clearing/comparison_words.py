@@ -42,14 +42,18 @@ def row_sentence(
     start, noun = sentence_case(kind), measure.phrase
     change, low, high = row[estimate_column(measure)], row[c.CONF_LOW], row[c.CONF_HIGH]
     if not math.isfinite(change):
-        return f"{start} cannot be set against {reference} in {noun}: the two were never compared by the same storm."
+        return f"{start} cannot be set against {reference} in {noun}: no storm links the two."
     places = _places(change, low, high, measure)
     best = _amount(change, measure, places)
     if not (math.isfinite(low) and math.isfinite(high)):
         said = f"{measure.verb} {best} {noun} than" if best else f"{measure.verb} as much {noun} as"
-        return (
-            f"In this trial {kind} {said} {reference}, but how sure that is cannot be said: {row[c.REASON]}."
+        few = int(min(row[c.N_TRUCKS], row[c.N_TRUCKS_REFERENCE]))
+        why = (
+            f"{counted(few, 'truck')} cannot show"
+            if few < 2
+            else "trucks that agree to the digit cannot show"
         )
+        return f"In this trial {kind} {said} {reference}, but {why} how sure that is."
     ends = f"{level_words(confidence_level)} {_ends(low, high, measure, places)}"
     if row[c.P_HOLM] < 1 - confidence_level:
         return f"{start} {measure.verb} {best} {noun} than {reference} ({ends})."
@@ -121,7 +125,9 @@ def _ends(low: float, high: float, measure: Measure, decimals: int) -> str:
     if not from_ or not to or (low < 0) != (high < 0) or "many" in to:
         return f"{from_ or 'no difference'} to {to or 'no difference'}"
     smaller, larger = sorted((low, high), key=abs)
-    return f"{_number(smaller, measure, decimals)} to {_amount(larger, measure, decimals)}"
+    near = _number(smaller, measure, decimals)
+    near = near if measure.scale == RATIO else near.removesuffix(f" {display.unit(measure.unit)}")
+    return f"{near} to {_amount(larger, measure, decimals)}"
 
 
 def _detectable(row: Mapping[Hashable, Any], measure: Measure, decimals: int) -> str:
@@ -130,8 +136,8 @@ def _detectable(row: Mapping[Hashable, Any], measure: Measure, decimals: int) ->
         return ""
     what = _number(size, measure, decimals) or _number(size, measure, 2)
     trucks = f"{counted(int(row[c.N_TRUCKS]), 'truck')} against {int(row[c.N_TRUCKS_REFERENCE])}"
-    storms = counted(int(row[c.N_STORMS]), "storm")
+    storms = f" in {counted(int(row[c.N_STORMS]), 'storm')}" if row[c.N_STORMS] else ""
     if measure.scale == RATIO and size > 99.5:
-        return f"With {trucks} in {storms} hardly any saving could have been seen."
+        return f"With {trucks}{storms} hardly any saving could have been seen."
     change = "A saving" if measure.scale == RATIO else "A difference"
-    return f"{change} of {what} or more would probably have been seen with {trucks} in {storms}."
+    return f"{change} of {what} or more would probably have been seen with {trucks}{storms}."

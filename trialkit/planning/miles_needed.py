@@ -65,7 +65,7 @@ class MilesNeeded(Labelled):
         least = float(self.table[c.LEAST_WEAR_IN].iloc[0])
         unit = display.unit("in")
         return (
-            f'"No measurable wear" on {self.label(kind)} means something only after about {miles_words(_tens(miles))} with the blade '
+            f'"No measurable wear" on {self.label(kind)} means something only after about {miles_words(tens_up(miles))} with the blade '
             f"down: less than {number(display.value(least, 'in'), 2)} {unit} of wear cannot be told from none."
         )
 
@@ -154,7 +154,7 @@ def _coarse(schedule: Schedule) -> float:
     return 2 * float(rounding_amplitude(schedule.step_in, schedule.error_in))
 
 
-def _tens(miles: float) -> float:
-    """Miles rounded up to two digits."""
+def tens_up(miles: float) -> float:
+    """Miles rounded up to two digits, and to whole miles. [mi]"""
     step = 10.0 ** max(0, math.floor(math.log10(miles)) - 1)
     return math.ceil(miles / step) * step

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 import platform
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -21,17 +20,15 @@ from trialkit.edges import comparison, wear
 from trialkit.formatting import counted, day, listed, number, sentence_case
 from trialkit.report import (
     blocks,
-    doubt_study,
     doubt_words,
-    life_study,
     life_words,
-    noise_study,
     noise_words,
     study,
 )
+from trialkit.report.council_study import Studies
 from trialkit.report.doubt_study import Doubt
 from trialkit.report.life_study import LifeStudy
-from trialkit.report.noise_study import NoiseStudy, VibrationStudy
+from trialkit.report.noise_study import NoiseStudy
 from trialkit.settings import FILE_NAME
 from trialkit.trial import lineage, stays
 from trialkit.trial.checks import EVERYTHING, LAST_DAY, PROBLEMS, SETTINGS, Checked, Trial, last_data_date
@@ -91,31 +88,6 @@ CAUTIONS = (
     "management and an occupational hygienist.",
     "Local rules and the shop's own licensed practice govern. Nothing in this report certifies that a practice meets them.",
 )
-
-
-@dataclass(frozen=True, eq=False)
-class Studies:
-    """Everything that was worked out for the report."""
-
-    rates: wear.WearRates
-    compared: comparison.WearComparison
-    lives: LifeStudy
-    noise: NoiseStudy
-    shaking: VibrationStudy
-    doubt: Doubt
-
-
-def studies(trial: Trial) -> Studies:
-    """Run every analysis that has a part of the report."""
-    rates = study.wear_rates(trial)
-    return Studies(
-        rates=rates,
-        compared=study.wear_comparison(trial, rates),
-        lives=life_study.study_lives(trial, rates),
-        noise=noise_study.noise_in_cab(trial),
-        shaking=noise_study.vibration_at_seat(trial),
-        doubt=doubt_study.doubts(trial, rates),
-    )
 
 
 def title(trial: Trial, subtitle: str = SUBTITLE) -> blocks.Meta:
@@ -234,6 +206,15 @@ def limits(trial: Trial) -> list[str]:
     """What the trial cannot say, in plain words."""
     winter = "One winter on one town's roads: another winter, other roads or another lot of edges may wear differently."
     return [*_assignment(trial), winter]
+
+
+def unknown(trial: Trial, lives: LifeStudy) -> list[blocks.Block]:
+    """What was not studied, what is not known, and what to mind at the truck."""
+    return [
+        blocks.notes(not_studied(trial), title=NOT_STUDIED_TITLE),
+        blocks.notes([*life_words.limits(lives), *limits(trial)], title=LIMITS_TITLE),
+        blocks.notes(CAUTIONS, title=CAUTIONS_TITLE),
+    ]
 
 
 def caveats(rates: wear.WearRates, compared: comparison.WearComparison) -> list[str]:

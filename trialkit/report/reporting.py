@@ -24,9 +24,10 @@ from pathlib import Path
 from typing import Any
 
 from trialkit import __version__, display
-from trialkit.errors import ReportError, UsageError, os_reason
+from trialkit.errors import ReportError, UsageError, near_match, os_reason
 from trialkit.report import (
     blocks,
+    changes,
     document,
     layout,
     pdf,
@@ -49,7 +50,7 @@ WORKBOOK = "appendix.xlsx"
 LAST_FAILURE = "last_failure"
 PARTS = "parts"
 """Folder of the workplace in which each notebook has a folder of its own for the tables that it writes."""
-SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date")
+SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date", "since_run")
 
 
 def write_report(
@@ -61,6 +62,7 @@ def write_report(
     quiet: bool = False,
     force: bool = False,
     template: Path | None = None,
+    since: str | Path | None = None,
 ) -> Path:
     """Run the notebooks on a trial folder and write the council report.
 
@@ -84,6 +86,8 @@ def write_report(
         Run every notebook anew, whatever an earlier run holds.
     template : Path, optional
         The agency's own Word document with placeholders, see `word_template`; it is looked at before anything is run.
+    since : str or Path, optional
+        The earlier run to compare with, as its folder or its name; by default the run that was made last.
 
     Returns
     -------
@@ -95,7 +99,8 @@ def write_report(
     TrialDataError
         If the data hold impossible things; nothing is written then.
     UsageError
-        If a parameter is unknown or belongs to the run itself, or the template cannot be used.
+        If a parameter is unknown or belongs to the run itself, the template cannot be used, or there is no run such as
+        `since`.
     ReportError
         If a notebook fails; the earlier report stays.
     """
@@ -117,13 +122,17 @@ def write_report(
     brought = [*([template] if template else []), *(sources if notebook_folder else [])]
     made_from = {**trial.hashes, **{f"{path.name} (given)": reuse.sha256_of(path) for path in brought}}
     final = home / f"{trial.last_data_date.isoformat()}_{run_hash(made_from, parameters, through)}"
+    earlier = reuse.earlier_runs(home)
+    last = _run_to_compare_with(since, earlier, final)
     given = {
         "data_dir": str(Path(folder).resolve()),
         "through_date": through.isoformat() if through else "",
+        "since_run": str(last.folder) if last is not None else "",
         **parameters,
     }
-    needs = {source: reuse.needs_of(source, given) for source in sources}
-    earlier = [] if force else reuse.earlier_runs(home)
+    compared_with = f"{last.folder.name}, {last.made}" if last is not None else ""
+    needs = {source: reuse.needs_of(source, {**given, "since_run": compared_with}) for source in sources}
+    earlier = [] if force else earlier
     from_run = {source: reuse.reusable(source, needs[source], trial, earlier) for source in sources}
     if _stands(final, from_run):
         return final / COUNCIL_REPORT
@@ -139,10 +148,28 @@ def write_report(
                 saving.save_bytes(workbook.xlsx(others, *tables, origin), work / WORKBOOK)
         except ReportError as error:
             raise ReportError(f"{error}{_keep_failure(work / NOTEBOOKS, home / LAST_FAILURE)}") from None
+        changes.save_fingerprints(trial, work / changes.FINGERPRINTS)
         record = origin | _run_record(trial, given, runs, needs, work)
         saving.save_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", work / RUN_RECORD)
     shutil.rmtree(home / LAST_FAILURE, ignore_errors=True)
     return final / COUNCIL_REPORT
+
+
+def _run_to_compare_with(
+    since: str | Path | None, earlier: Sequence[reuse.EarlierRun], final: Path
+) -> reuse.EarlierRun | None:
+    """The earlier run that was asked for, or the one that was made last; never the run that is being made."""
+    if since is None:
+        return next((run for run in earlier if run.folder != final), None)
+    named = [run for run in earlier if str(since) == run.folder.name]
+    run = named[0] if named else reuse.read_run(Path(since).resolve())
+    if run is None:
+        names = [run.folder.name for run in earlier]
+        hint = near_match(str(since), names) or (
+            f"The runs are: {', '.join(names)}." if names else "There is none yet."
+        )
+        raise UsageError(f'"{since}" is not a finished run of this trial. {hint}')
+    return run
 
 
 def _stands(final: Path, from_run: Mapping[Path, reuse.EarlierRun | None]) -> bool:
@@ -179,7 +206,8 @@ def _run_or_reuse(
     fresh = [source for source, run in from_run.items() if run is None]
     runs: tuple[running.NotebookRun, ...] = ()
     if fresh:
-        given = {**given, "out_dir": ""}
+        taken = frozenset().union(*(reuse.parameter_names(source) for source in fresh))
+        given = {name: value for name, value in {**given, "out_dir": ""}.items() if name in taken}
         runs = running.run_notebooks(fresh, given, work / NOTEBOOKS, tell, lambda source: parts / source.stem)
     seconds = {run.source: run.seconds for run in runs}
     ran = []
@@ -319,16 +347,21 @@ def _replace(work: Path, final: Path) -> None:
     Where another run of the same inputs has just put its report there, that one stays: it says the same.
     """
     earlier = work.with_name(f"{work.name}.earlier")
-    with contextlib.suppress(FileNotFoundError):
-        final.rename(earlier)
+    aside = False
     try:
+        with contextlib.suppress(FileNotFoundError):
+            final.rename(earlier)
+        aside = True
         work.rename(final)
-    except OSError:
-        if not final.exists():
-            if earlier.exists():
-                earlier.rename(final)
+    except BaseException as error:  # a run that is stopped just here must leave the earlier report too
+        if not final.exists() and earlier.exists():
+            earlier.rename(final)
             raise
-    shutil.rmtree(earlier, ignore_errors=True)
+        if not (aside and final.exists() and isinstance(error, OSError)):
+            raise
+    finally:
+        if final.exists():
+            shutil.rmtree(earlier, ignore_errors=True)
 
 
 def _keep_failure(executed: Path, kept: Path) -> str:

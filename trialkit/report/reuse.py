@@ -97,19 +97,21 @@ def earlier_runs(home: Path) -> list[EarlierRun]:
     home : Path
         Folder of the trial's runs.
     """
-    found = []
-    for record in home.glob(f"[!.]*/{RUN_RECORD}"):
-        try:
-            said = json.loads(record.read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            continue
-        if (
-            isinstance(said, dict)
-            and said.get("run") == record.parent.name
-            and isinstance(said.get("files"), dict)
-        ):
-            found.append(EarlierRun(record.parent, said))
-    return sorted(found, key=lambda run: (run.made, run.folder.name), reverse=True)
+    found = [read_run(record.parent) for record in home.glob(f"[!.]*/{RUN_RECORD}")]
+    known = [run for run in found if run is not None]
+    return sorted(known, key=lambda run: (run.made, run.folder.name), reverse=True)
+
+
+def read_run(folder: Path) -> EarlierRun | None:
+    """A finished run from its folder; None if it has no readable record of itself."""
+    try:
+        said = json.loads((folder / RUN_RECORD).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    is_whole = (
+        isinstance(said, dict) and said.get("run") == folder.name and isinstance(said.get("files"), dict)
+    )
+    return EarlierRun(folder, said) if is_whole else None
 
 
 def reusable(source: Path, needs: Needs, trial: Trial, runs: Sequence[EarlierRun]) -> EarlierRun | None:

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.errors import ReportError, UsageError, near_match, os_reason
+from trialkit.report.kernels import Kernels
 
 AT_A_TIME = 2
 ENGINE: str | None = None
@@ -157,18 +158,24 @@ def run_notebooks(
         If a parameter is not known to any notebook.
     ReportError
         If a notebook fails: it names the notebook, the cell and the reason.
+    KeyboardInterrupt
+        If the run is stopped; the kernels that were running are ended first.
     """
     known = check_parameters(parameters, sources)
+    kernels = Kernels()
     with ThreadPoolExecutor(AT_A_TIME) as pool:
         waiting: dict[Future[NotebookRun], Path] = {}
-        for source in sources:
-            own = {name: value for name, value in parameters.items() if name in known[source]}
-            if out_dir is not None and "out_dir" in known[source]:
-                own["out_dir"] = str(out_dir(source))
-            waiting[pool.submit(_run, source, executed / source.name, own, done)] = source
         try:
+            for source in sources:
+                own = {name: value for name, value in parameters.items() if name in known[source]}
+                if out_dir is not None and "out_dir" in known[source]:
+                    own["out_dir"] = str(out_dir(source))
+                waiting[pool.submit(_run, source, executed / source.name, own, done, kernels)] = source
             finished, _ = wait(waiting, return_when=FIRST_EXCEPTION)
             failed = [future for future in waiting if future in finished and future.exception() is not None]
+        except KeyboardInterrupt:
+            kernels.stop()
+            raise
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
     if failed:
@@ -177,7 +184,11 @@ def run_notebooks(
 
 
 def _run(
-    source: Path, target: Path, parameters: dict[str, Any], done: Callable[[NotebookRun], None]
+    source: Path,
+    target: Path,
+    parameters: dict[str, Any],
+    done: Callable[[NotebookRun], None],
+    kernels: Kernels,
 ) -> NotebookRun:
     skip_unused_grammar()
     import papermill
@@ -186,7 +197,7 @@ def _run(
     try:
         papermill.execute_notebook(
             str(source), str(target), parameters=parameters, progress_bar=False, log_output=False,
-            engine_name=ENGINE, extra_arguments=_QUIET_KERNEL,
+            engine_name=ENGINE, extra_arguments=_QUIET_KERNEL, kernel_manager_class=kernels.manager_class(),
         )  # fmt: skip
     except papermill.PapermillExecutionError as error:
         raise ReportError(failure(source, target, error.cell_index, error.ename, error.evalue)) from None

@@ -37,6 +37,8 @@ _AS_GOOD_AS_ZERO = 1e-5
 """Variance of a unit, beside that of the mean of its rows, that is zero."""
 _LEAST_LENGTH = 0.8
 """Shortest interval, beside the one that supposes that units do not differ."""
+_NOTHING_LEFT = 1e-13
+"""Share of the scatter about treatments and covariates that is rounding error."""
 _SMALLEST_REST = 1e-9
 """Share of the scatter that the error has at least, so that exact data do not divide by zero."""
 
@@ -95,8 +97,8 @@ class _Point(NamedTuple):
     beta: Floats
     phi: Floats
     rss: float
+    weight: Floats
     weighed_x: Floats
-    projection: Floats
     gradient: Floats
     traces: Floats
     information: Floats
@@ -138,6 +140,10 @@ def fit_blocked(sums: BlockedSums, confidence_level: float = 0.95) -> BlockedFit
     """
     uses_changes = sums.n_changing_units >= PAIRS_NEEDED
     design = _design(sums, uses_changes)
+    if not _varies(design, sums.scatter):
+        return _exact(design, sums.n_treatments - 1, uses_changes)
+    if len(design.shapes):
+        design = design._replace(rest_yy=max(design.rest_yy, _SMALLEST_REST * sums.scatter))
     theta, here, converged = _search(design)
     n_contrasts = sums.n_treatments - 1
     error_variance = here.rss / design.freedom
@@ -153,7 +159,7 @@ def fit_blocked(sums: BlockedSums, confidence_level: float = 0.95) -> BlockedFit
         std_error, df = _kenward_roger(design, here, n_contrasts)
         std_error *= np.sqrt(error_variance)
     most = sums.n_cells - sums.n_treatments
-    if most < 1 or not sums.scatter:
+    if most < 1:
         std_error[:] = np.nan
     df = np.where(np.isfinite(std_error), np.minimum(df, most), np.nan)
     variances = np.append(np.where(theta > size, theta, 0.0) * error_variance, [np.nan, np.nan])
@@ -171,9 +177,34 @@ def fit_blocked(sums: BlockedSums, confidence_level: float = 0.95) -> BlockedFit
     )
 
 
+def _varies(design: _Design, scatter: float) -> bool:
+    """Whether treatments and covariates leave more of the response than rounding error."""
+    info, pull = design.rest_xx + design.x.T @ design.x, design.rest_xy + design.x.T @ design.y
+    left = design.y @ design.y + design.rest_yy - pull @ np.linalg.pinv(info, hermitian=True) @ pull
+    return bool(scatter > 0 and design.freedom > 0 and left > _NOTHING_LEFT * scatter)
+
+
+def _exact(design: _Design, n_contrasts: int, uses_changes: bool) -> BlockedFit:
+    """The fit of a response that does not vary: differences without an error."""
+    info, pull = design.rest_xx + design.x.T @ design.x, design.rest_xy + design.x.T @ design.y
+    beta, unknown = np.linalg.pinv(info, hermitian=True) @ pull, np.full(n_contrasts, np.nan)
+    return BlockedFit(
+        beta[:n_contrasts],
+        unknown,
+        unknown,
+        beta[n_contrasts:],
+        0.0,
+        np.nan,
+        np.nan,
+        uses_changes,
+        False,
+        True,
+    )
+
+
 # ---------------------------------------------------------------- the criterion
 def _design(sums: BlockedSums, uses_changes: bool) -> _Design:
-    root = sums.coordinates()
+    root = sums.coordinates()  # orthogonal columns
     x = root.T @ np.column_stack([sums.treatment_marks, sums.covariates])
     d, p = sums.n_treatments - 1, x.shape[1]
     rest_xx, rest_xy = np.zeros((p, p)), np.zeros(p)
@@ -187,7 +218,7 @@ def _design(sums: BlockedSums, uses_changes: bool) -> _Design:
         root.T @ sums.response,
         rest_xx,
         rest_xy,
-        max(float(sums.rest[-1, -1]), _SMALLEST_REST * sums.scatter) if shapes else float(sums.rest[-1, -1]),
+        float(sums.rest[-1, -1]),
         np.array(shapes).reshape(len(shapes), len(x), len(x)),
         units,
         sums.n - sums.n_blocks - p,
@@ -201,8 +232,12 @@ def _level(design: _Design) -> Floats:
 
 def _point(design: _Design, theta: Floats) -> _Point:
     """The restricted criterion at these variances (beside the error), with its gradient and expected information."""
-    relative = np.eye(len(design.y)) + np.tensordot(theta, design.shapes, 1)
-    weight = np.linalg.inv(relative)
+    if len(design.shapes) == 1:
+        relative = 1.0 + theta[0] * np.diag(design.shapes[0])
+        weight, log_det = np.diag(1.0 / relative), float(np.log(relative).sum())
+    else:
+        relative = np.eye(len(design.y)) + np.tensordot(theta, design.shapes, 1)
+        weight, log_det = np.asarray(np.linalg.inv(relative), float), float(np.linalg.slogdet(relative)[1])
     weighed_x = weight @ design.x
     info = design.rest_xx + design.x.T @ weighed_x
     phi = np.asarray(np.linalg.inv(info), float)
@@ -210,15 +245,26 @@ def _point(design: _Design, theta: Floats) -> _Point:
     error = weight @ (design.y - design.x @ beta)
     rss = float((design.y - design.x @ beta) @ error + design.rest_yy)
     rss += float(beta @ design.rest_xx @ beta - 2 * beta @ design.rest_xy)
-    log_dets = np.linalg.slogdet(relative)[1] + np.linalg.slogdet(info)[1]
-    projection = weight - weighed_x @ phi @ weighed_x.T
-    turned = projection @ design.shapes
-    traces = np.trace(turned, axis1=1, axis2=2)
+    log_dets = log_det + np.linalg.slogdet(info)[1]
+    traces, information = _traces(design, weight, weighed_x, phi)
     with np.errstate(divide="ignore", invalid="ignore"):
         value = float(log_dets + design.freedom * np.log(rss))
         gradient = traces - design.freedom * np.einsum("i,kij,j->k", error, design.shapes, error) / rss
-    information = np.einsum("kij,lji->kl", turned, turned)
-    return _Point(value, beta, phi, rss, weighed_x, projection, gradient, traces, information)
+    return _Point(value, beta, phi, rss, weight, weighed_x, gradient, traces, information)
+
+
+def _traces(design: _Design, weight: Floats, weighed_x: Floats, phi: Floats) -> tuple[Floats, Floats]:
+    """Traces of P S_k and of P S_k P S_l, with P the weight beside the fixed effects and S_k the shapes."""
+    if len(design.shapes) != 1:
+        turned = (weight - weighed_x @ phi @ weighed_x.T) @ design.shapes
+        return np.trace(turned, axis1=1, axis2=2), np.einsum("kij,lji->kl", turned, turned)
+    # the coordinates are such that the first shape, and with it the weight, is diagonal
+    size, w = np.diag(design.shapes[0]), np.diag(weight)
+    once = phi @ (weighed_x.T @ (size[:, None] * weighed_x))
+    twice = phi @ (weighed_x.T @ ((size * w * size)[:, None] * weighed_x))
+    trace = size @ w - np.trace(once)
+    square = (size * w) @ (size * w) - 2 * np.trace(twice) + np.trace(once @ once)
+    return np.array([trace]), np.array([[square]])
 
 
 def _search(design: _Design) -> tuple[Floats, _Point, bool]:
@@ -271,9 +317,12 @@ def _kenward_roger(design: _Design, here: _Point, n_contrasts: int) -> tuple[Flo
     std_error, df = np.empty(n_contrasts), np.empty(n_contrasts)
     for j in range(n_contrasts):
         variance = here.phi[j, j]
-        tilted = design.shapes @ (here.weighed_x @ here.phi[j])
-        slope = np.append(tilted @ (here.weighed_x @ here.phi[j]), variance)
-        added = 4.0 * float((spread[:k, :k] * (tilted @ here.projection @ tilted.T)).sum())
+        pull = here.weighed_x @ here.phi[j]
+        tilted = design.shapes @ pull
+        slope = np.append(tilted @ pull, variance)
+        pulled = tilted @ here.weighed_x
+        across = tilted @ here.weight @ tilted.T - pulled @ here.phi @ pulled.T
+        added = 4.0 * float((spread[:k, :k] * across).sum())
         std_error[j] = np.sqrt(variance + max(added, 0.0))
         df[j] = variance**2 / (slope @ spread @ slope)
     return std_error, df

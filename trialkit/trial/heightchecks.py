@@ -85,7 +85,7 @@ def repeatability_of(gauge: pd.DataFrame) -> float | None:
     Parameters
     ----------
     gauge : DataFrame
-        Columns `piece`, `station`, `reader`, `height_in` [in].
+        Columns `piece`, `station`, `reader`, `height_in` [in]; `tool` where it was recorded.
 
     Returns
     -------
@@ -95,10 +95,11 @@ def repeatability_of(gauge: pd.DataFrame) -> float | None:
 
     Notes
     -----
-    ``sqrt(sum((h - mean)^2) / (n - k))`` over the k combinations of piece, station and reader.
+    ``sqrt(sum((h - mean)^2) / (n - k))`` over the k combinations of piece, station, reader and tool.
     """
     whole = gauge.dropna(subset=[c.PIECE, c.STATION, c.READER, c.HEIGHT_IN])
-    cells = whole.groupby([c.PIECE, c.STATION, c.READER], observed=True)[c.HEIGHT_IN]
+    keys = [c.PIECE, c.STATION, c.READER, *([c.TOOL] if c.TOOL in whole else [])]
+    cells = whole.groupby(keys, observed=True, dropna=False)[c.HEIGHT_IN]
     df = len(whole) - cells.ngroups
     if df < 1:
         return None

@@ -1,0 +1,57 @@
+"""The kernels in which notebooks run, and how they are stopped before their time.
+
+Answers: what happens to the cells that are running when somebody stops a report?
+
+Each notebook runs in a process of its own. A run that is stopped must not wait for cells that may take minutes, nor leave
+processes behind that write into a folder which is about to be cleared away.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from typing import Any
+
+
+class Kernels:
+    """The kernels of one run. `stop` ends those that are running, and every one that is started afterwards."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._processes: list[Any] = []
+        self._stopped = False
+
+    def started(self, process: Any) -> None:
+        """Take note of a process that was started; it is ended at once if the run has been stopped."""
+        with self._lock:
+            self._processes.append(process)
+            stopped = self._stopped
+        if stopped:
+            _end(process)
+
+    def stop(self) -> None:
+        """End every process, without waiting for it."""
+        with self._lock:
+            self._stopped = True
+            processes = list(self._processes)
+        for process in processes:
+            _end(process)
+
+    def manager_class(self) -> type:
+        """A kernel manager that tells these kernels of each process that it starts, for nbclient."""
+        from jupyter_client.manager import AsyncKernelManager
+
+        noted = self.started
+
+        class Noted(AsyncKernelManager):
+            async def start_kernel(self, **options: Any) -> None:  # type: ignore[override]
+                await super().start_kernel(**options)
+                noted(getattr(self.provisioner, "process", None))
+
+        return Noted
+
+
+def _end(process: Any) -> None:
+    if process is not None:
+        with contextlib.suppress(OSError):  # it has ended by itself
+            process.kill()
