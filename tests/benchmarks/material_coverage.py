@@ -20,30 +20,37 @@ from scipy.special import stdtrit
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from clearing_trials import RUBBER, STEEL, rotated, season, separate
+from clearing_trials import draw
 
-from trialkit import columns as c
-from trialkit.clearing import measures
-from trialkit.clearing.differences import sums_of
-from trialkit.clearing.selection import select_shifts
 from trialkit.stats.blocked import fit_blocked, fit_two_stage
+from trialkit.stats.blocked_sums import blocked_sums
 
 SAVING = np.log(0.92)
 SEED = 20310114
 UNEQUAL = (0.8, 0.1, 0.1, 0.6, 0.3)
-SALT = measures.material_use("rock_salt")
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of season; options are those of `clearing_trials.season`."""
+    """One kind of season; options are those of `clearing_trials.draw`."""
 
-    trucks: dict[str, list[str]]
+    trucks: list[list[int]]
     options: dict = field(default_factory=dict)
 
 
-def mixed(n_rotated: int, n_each: int) -> dict[str, list[str]]:
-    return rotated(n_rotated) | separate(n_each, n_each)
+def separate(n_reference: int, n_other: int) -> list[list[int]]:
+    """Trucks with one edge type each."""
+    return [[0]] * n_reference + [[1]] * n_other
+
+
+def rotated(n: int) -> list[list[int]]:
+    """Trucks that carry both edge types, half of them in the other order."""
+    return [[k % 2, 1 - k % 2] for k in range(n)]
+
+
+def mixed(n_rotated: int, n_each: int) -> list[list[int]]:
+    """Some trucks that carry both, and as many with each."""
+    return rotated(n_rotated) + separate(n_each, n_each)
 
 
 KINDS = {
@@ -70,6 +77,13 @@ KINDS = {
     "2 trucks against 6": Kind(separate(2, 6)),
     "3 storms, 4 per type": Kind(separate(4, 4), {"n_storms": 3}),
     "shifts scatter by 30 %, 4 per type": Kind(separate(4, 4), {"error_sd": 0.3}),
+    "3 crews a storm, trucks vary by storm, 4 per type": Kind(separate(4, 4), {"crews": 3, "visit_sd": 0.1}),
+    "the same, trucks alike": Kind(separate(4, 4), {"crews": 3, "visit_sd": 0.1, "truck_sd": 0.0}),
+    "trucks of the other spread 3 times as much, 4 per type": Kind(
+        separate(4, 4), {"truck_sd": (0.07, 0.21)}
+    ),
+    "the same, 3 of the reference and 6": Kind(separate(3, 6), {"truck_sd": (0.07, 0.21)}),
+    "the same, 6 of the reference and 3": Kind(separate(6, 3), {"truck_sd": (0.07, 0.21)}),
     "all 4 trucks rotated": Kind(rotated(4)),
     "all 6 trucks rotated": Kind(rotated(6)),
     "all 6 rotated, savings spread by 5 %": Kind(rotated(6), {"carry_sd": 0.035}),
@@ -99,11 +113,12 @@ def coverage(kind: Kind, trials: int, seed: int = SEED) -> dict[str, float]:
     rng = np.random.default_rng(seed)
     held, naive, stages, alike, shown, length = [], [], [], [], [], []
     for _ in range(trials):
-        shifts = season(rng, kind.trucks, change={RUBBER: SAVING}, **kind.options)
-        chosen = select_shifts(shifts, SALT, STEEL)
-        if len(chosen.types) < 2 or chosen.used.groupby(c.EDGE_TYPE)[c.TRUCK_ID].nunique().min() < 2:
+        drawn = draw(rng, kind.trucks, change=(0.0, SAVING), **kind.options)
+        trucks_of = [len(np.unique(drawn.truck[drawn.kind == k])) for k in (0, 1)]
+        if min(trucks_of) < 2:
             continue
-        sums = sums_of(chosen.used, chosen.types, SALT)
+        storm, truck = (np.unique(part, return_inverse=True)[1] for part in (drawn.storm, drawn.truck))
+        sums = blocked_sums(drawn.rate, storm, truck, drawn.kind)
         fit, check = fit_blocked(sums), fit_two_stage(sums)
         half = stdtrit(fit.df[0], 0.975) * fit.std_error[0]
         held.append(abs(fit.estimate[0] - SAVING) <= half)

@@ -283,7 +283,10 @@ def _climb(design: _Design, place: Floats) -> tuple[Floats, _Point, bool]:
         slope = here.gradient * stretch
         matrix = here.information - np.outer(here.traces, here.traces) / design.freedom
         matrix = matrix * np.outer(stretch, stretch)
-        step = -np.linalg.pinv(matrix, rcond=1e-12, hermitian=True) @ slope
+        if len(slope) == 1:
+            step = -slope / max(matrix[0, 0], 1e-300)
+        else:
+            step = -np.linalg.pinv(matrix, rcond=1e-12, hermitian=True) @ slope
         step *= min(1.0, _LONGEST_STEP / max(float(np.abs(step).max()), 1e-300))
         ended = float(-(step @ slope)) < _CLOSE_ENOUGH
         while not ended:
