@@ -200,6 +200,56 @@ def test_a_workbook_that_unpacks_to_too_much_is_not_opened(monkeypatch):
     assert not result.is_open and "CSV" in problem.fix
 
 
+def test_a_workbook_of_very_many_parts_is_not_opened(monkeypatch):
+    monkeypatch.setattr(workbooks, "MOST_PARTS", 5)
+    (problem,) = read_workbook(saved(sheet_of(HEADER, ["T1", "front"])), "trial.xlsx").problems
+    assert problem.code == "file-unreadable" and problem.allowed == "up to 5 parts"
+
+
+def with_part(name, content=b"<x/>"):
+    data = io.BytesIO(saved(sheet_of(HEADER, ["T1", "front"])))
+    with zipfile.ZipFile(data, "a") as parts:
+        parts.writestr(name, content)
+    return data.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("part", "found"),
+    [
+        ("xl/externalLinks/externalLink1.xml", "links to other workbooks"),
+        ("XL/ExternalLinks/externalLink1.xml", "links to other workbooks"),
+        ("xl/connections.xml", "connections to data elsewhere"),
+        ("xl/queryTables/queryTable1.xml", "connections to data elsewhere"),
+        ("xl/vbaProject.bin", "macros"),
+    ],
+)
+def test_a_workbook_that_brings_in_what_is_elsewhere_is_not_opened(part, found):
+    result = read_workbook(with_part(part), "trial.xlsx")
+    (problem,) = result.problems
+    assert problem.found == found and "Break the links" in problem.fix and not result.is_open
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("before", [0, 2**20 - 4])
+def test_a_workbook_that_declares_words_is_not_opened(encoding, before):
+    bomb_of_words = '<?xml version="1.0"?>' + " " * before + '<!DOCTYPE x [<!ENTITY a "aaaa">]><x>&a;</x>'
+    result = read_workbook(with_part("xl/custom.xml", bomb_of_words.encode(encoding)), "trial.xlsx")
+    (problem,) = result.problems
+    assert problem.found == "declarations in xl/custom.xml" and not result.is_open
+
+
+def test_cells_far_apart_are_not_counted_out_for_ever(monkeypatch):
+    monkeypatch.setattr(workbooks, "MOST_CELLS", 100_000)
+    book = Workbook()
+    sheet = book.active
+    sheet.title = "trucks"
+    sheet.append(HEADER)
+    for row in range(2, 20):
+        sheet.cell(row, 16_384, "x")
+    (problem,) = read_workbook(saved(book), "trial.xlsx").problems
+    assert problem.code == "file-unreadable" and "more than 100,000 cells" in problem.found
+
+
 def test_a_row_beyond_the_last_is_damage():
     data = with_xml(saved(sheet_of(HEADER, ["T1", "front"])), b'<row r="2"', b'<row r="99999999"')
     data = with_xml(data, b'r="A2"', b'r="A99999999"')
@@ -213,7 +263,7 @@ def test_a_row_beyond_the_last_is_damage():
         (b"", "not a workbook, or damaged"),
         (b"just text", "not a workbook, or damaged"),
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "protected by a password, or in the old .xls form"),
-        (bomb(), "KeyError"),
+        (bomb(), "xl/worksheets/sheet1.xml unpacks to 1,0"),
     ],
 )
 def test_why_a_workbook_is_not_opened(data, found):

@@ -13,6 +13,7 @@ import datetime as dt
 import io
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -35,6 +36,24 @@ from trialkit.trial.headings import (
 
 MOST_UNPACKED_BYTES = 256 * 1024 * 1024
 """A workbook that unpacks to more is not opened; a sheet of a few hundred thousand rows stays below."""
+MOST_PARTS = 2000
+"""Parts that a workbook may have; each sheet, chart and picture is one."""
+MOST_SQUEEZED = 200
+"""How many times smaller than its content a large part may be; sheets of like rows reach 15 times."""
+MOST_CELLS = 10_000_000
+"""Cells of a sheet, blank ones between filled ones included, that are looked at."""
+_SMALL_PART = 1024 * 1024
+_FROM_ELSEWHERE = {
+    "xl/externallinks/": "links to other workbooks",
+    "xl/connections": "connections to data elsewhere",
+    "xl/querytables/": "connections to data elsewhere",
+    "xl/vbaproject": "macros",
+    "xl/macrosheets/": "macros",
+}
+"""Parts that bring in what is not in the workbook itself, and what they are called."""
+_DECLARATIONS = (b"<!DOCTYPE", b"<!ENTITY", "<!DOCTYPE".encode("utf-16-le"), "<!DOCTYPE".encode("utf-16-be"))
+_BLOCK = 1 << 20
+_SAVE_AGAIN = "Open it in a spreadsheet and save it again as .xlsx, or go back to an older copy."
 LAST_ROW = 1_048_576
 """Rows that a sheet of this file format can have."""
 _CELLS_BESIDE = "Move the cells to the right of the table to another sheet, or give their column a name."
@@ -113,13 +132,51 @@ def _why_not_opened(data: bytes, file: str) -> Problem | None:
         return Problem(
             "file-unreadable", file, found="protected by a password", fix="Save it without a password."
         )
+    found, allowed, fix = _too_much(parts) or _from_elsewhere(parts) or _declares(data, parts) or ("", "", "")
+    return Problem("file-unreadable", file, found=found, allowed=allowed, fix=fix) if found else None
+
+
+def _too_much(parts: list[zipfile.ZipInfo]) -> tuple[str, str, str] | None:
+    """What is too large to be unpacked: found, allowed, to do."""
+    fix = "Save the sheets as CSV files, one for each table."
+    if len(parts) > MOST_PARTS:
+        return f"{len(parts):,} parts", f"up to {MOST_PARTS:,} parts", fix
     unpacked = sum(part.file_size for part in parts)
     if unpacked > MOST_UNPACKED_BYTES:
         allowed = f"up to {MOST_UNPACKED_BYTES // 1024**2} MB unpacked"
-        fix = "Save the sheets as CSV files, one for each table."
-        return Problem(
-            "file-unreadable", file, found=f"{unpacked // 1024**2:,} MB unpacked", allowed=allowed, fix=fix
-        )
+        return f"{unpacked // 1024**2:,} MB unpacked", allowed, fix
+    for part in parts:
+        if part.file_size > max(_SMALL_PART, MOST_SQUEEZED * part.compress_size):
+            found = f"{shown(part.filename)} unpacks to {part.file_size // max(part.compress_size, 1):,} times its size"
+            return found, f"up to {MOST_SQUEEZED} times", fix
+    return None
+
+
+def _from_elsewhere(parts: list[zipfile.ZipInfo]) -> tuple[str, str, str] | None:
+    """What the workbook brings in from elsewhere: found, allowed, to do."""
+    for part in parts:
+        for start, words in _FROM_ELSEWHERE.items():
+            if part.filename.casefold().replace("\\", "/").lstrip("/").startswith(start):
+                fix = "Break the links or take the macros out, then save it as .xlsx; or save the sheets as CSV."
+                return words, "values that are in the workbook itself", fix
+    return None
+
+
+def _declares(data: bytes, parts: list[zipfile.ZipInfo]) -> tuple[str, str, str] | None:
+    """Whether a part declares words that stand for longer ones, which no spreadsheet program writes."""
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        for part in parts:
+            if not part.filename.casefold().endswith((".xml", ".rels")):
+                continue
+            held = b""
+            try:
+                with book.open(part) as content:
+                    while block := content.read(_BLOCK):
+                        if any(mark in held + block for mark in _DECLARATIONS):
+                            return f"declarations in {shown(part.filename)}", "none", _SAVE_AGAIN
+                        held = block[-32:]
+            except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, OSError, ValueError):
+                return f"{shown(part.filename)} is damaged", "an .xlsx workbook", _SAVE_AGAIN
     return None
 
 
@@ -179,7 +236,11 @@ def _texts(sheet: Any, formulas: Any = None) -> Iterator[list[str]]:
         formulas.reset_dimensions()
         again = formulas.iter_rows()
     beside = iter(again)
+    count = 0
     for number, cells in enumerate(sheet.iter_rows(), start=1):
+        count += len(cells)
+        if count > MOST_CELLS:
+            raise ValueError(f"more than {MOST_CELLS:,} cells")
         if number > LAST_ROW:
             raise ValueError(f"a row beyond {LAST_ROW:,}")
         texts = [_text(cell.value) for cell in cells]
