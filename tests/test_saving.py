@@ -13,6 +13,16 @@ def test_save_table_writes_ten_digits_and_line_feeds(tmp_path):
     assert path.read_bytes() == b'edge_type,estimate\nplain steel,0.3333333333\n"a,b",12345678.9\n'
 
 
+def test_no_text_is_a_formula_for_a_spreadsheet(tmp_path):
+    texts = ["=1+1", "+cmd", "-2+3", "@x", "-", "-3.5", "+2", "1e-5", "-.5", "a=b", "", "=", "–4"]
+    frame = pd.DataFrame({"found": texts, "x": -1.5, "n": pd.array([1, None] * 6 + [3], dtype="Int64")})
+    lines = saving.save_table(frame, tmp_path / "t.csv").read_text(encoding="utf-8").splitlines()
+    assert [line.rsplit(",", 2)[0] for line in lines[1:]] == [
+        "'=1+1", "'+cmd", "'-2+3", "'@x", "-", "-3.5", "+2", "1e-5", "-.5", "a=b", "", "=", "–4",
+    ]  # fmt: skip
+    assert lines[1].endswith(",-1.5,1") and lines[2].endswith(",-1.5,")
+
+
 def test_save_text_leaves_the_old_file_when_writing_fails(tmp_path, monkeypatch):
     path = saving.save_text("old", tmp_path / "x.txt")
 

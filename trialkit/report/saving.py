@@ -3,6 +3,7 @@
 Answers: how does a result leave the tool so that a crash never leaves half a file?
 
 Tables are UTF-8 CSV with LF line ends and numbers of ten significant digits, so that the same inputs give the same bytes.
+A text that a spreadsheet would take for a formula gets an apostrophe in front, since tables carry what others have typed.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
 _ZIP_START = (1980, 1, 1, 0, 0, 0)
 _MADE = b"2000-01-01T00:00:00Z"
 _CHANGED = re.compile(rb"(<dcterms:(?:created|modified)[^>]*>)[^<]*(</dcterms:)")
+_LIKE_A_FORMULA = re.compile(r"(?![+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?$)[=+\-@\t\r].")
 
 
 def save_table(frame: pd.DataFrame, path: str | Path) -> Path:
@@ -37,8 +39,22 @@ def save_table(frame: pd.DataFrame, path: str | Path) -> Path:
     Path
         The file.
     """
-    text = frame.to_csv(index=False, float_format=NUMBER_FORMAT, lineterminator="\n")
+    text = _without_formulas(frame).to_csv(index=False, float_format=NUMBER_FORMAT, lineterminator="\n")
     return save_text(text, path)
+
+
+def _without_formulas(frame: pd.DataFrame) -> pd.DataFrame:
+    """The table, in which a spreadsheet takes no text for a formula."""
+    columns = [
+        frame.iloc[:, place] if pd.api.types.is_numeric_dtype(kind) else frame.iloc[:, place].map(_plain)
+        for place, kind in enumerate(frame.dtypes)
+    ]
+    return pd.concat(columns, axis=1) if columns else frame
+
+
+def _plain(cell: object) -> object:
+    """The cell, so that a spreadsheet takes no text for a formula."""
+    return f"'{cell}" if isinstance(cell, str) and _LIKE_A_FORMULA.match(cell) else cell
 
 
 def save_text(text: str, path: str | Path) -> Path:
