@@ -51,9 +51,14 @@ def test_tables_that_need_a_group_or_one_of_several_say_so():
 
 def test_each_markdown_table_has_as_many_cells_in_every_row():
     blocks = re.findall(r"(?:^\|.*\|\n)+", README, re.M)
-    assert len(blocks) == len(tables.TABLES) + 3
+    assert len(blocks) == len(tables.TABLES) + 5
     for block in blocks:
         assert len({len(cells(line)) for line in block.splitlines()}) == 1
+
+
+def test_the_log_of_what_was_added_is_described():
+    lines = [cells(line) for line in section(README, "### intake_log").splitlines() if line.startswith("| `")]
+    assert [line[0] for line in lines] == [f"`{column}`" for column in tables.INTAKE_LOG.names]
 
 
 def test_every_setting_is_there_with_its_default():

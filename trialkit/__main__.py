@@ -6,6 +6,7 @@ Argument parsing and printing only; the library does the work. Exit codes: 0 cle
 from __future__ import annotations
 
 import argparse
+import contextlib
 import datetime as dt
 import signal
 import sys
@@ -68,7 +69,7 @@ def _check(options: argparse.Namespace) -> int:
     from trialkit.report import saving
     from trialkit.trial import checks
 
-    checked = checks.check_trial(_existing(options.folder), through=options.through)
+    checked = checks.check_trial(_settled(options.folder), through=options.through)
     print(checked.text())
     if options.out is not None:
         print(f"Written: {saving.save_table(checked.frame(), options.out / 'data_problems.csv')}")
@@ -79,7 +80,7 @@ def _report(options: argparse.Namespace) -> int:
     from trialkit.report import reporting
 
     path = reporting.write_report(
-        _existing(options.folder),
+        _settled(options.folder),
         reports=options.out,
         through=options.through,
         parameters={name: _literal(text) for name, text in options.parameter},
@@ -124,6 +125,59 @@ def _plan(options: argparse.Namespace) -> int:
     return CLEAN
 
 
+def _intake(options: argparse.Namespace) -> int:
+    from trialkit.logbook import folder_lock, intake_text, intakes, journal, taking
+
+    folder = _existing(options.into)
+    with contextlib.nullcontext() if options.dry_run else folder_lock.hold(folder):
+        if not options.dry_run and journal.take_back(folder):
+            print(journal.TAKEN_BACK.format(folder))
+        plan = intakes.plan_intake(
+            options.file, folder, tables=options.table, accept_clean=options.accept_clean,
+            leave_out=options.leave_out, add_columns=options.add_columns,
+        )  # fmt: skip
+        print(intake_text.plan_text(plan, all_rows=options.all_rows))
+        if not plan.may_be_added:
+            print("Nothing was added.")
+            return PROBLEMS
+        if options.dry_run:
+            print("Nothing was added: this was a dry run.")
+            return PROBLEMS if plan.n_rejected else CLEAN
+        taken = taking.take_in(plan, by=options.by)
+    with contextlib.suppress(KeyboardInterrupt):  # it is in, and must not be said to be stopped
+        print("\n".join([*taken.notes, intake_text.done_text(plan, str(taken.rejects))]))
+    return PROBLEMS if plan.n_rejected else CLEAN
+
+
+def _decide(options: argparse.Namespace) -> int:
+    from trialkit.logbook import deciding, folder_lock, journal
+    from trialkit.trial import problem_text
+
+    folder = _existing(options.folder)
+    with contextlib.nullcontext() if options.dry_run else folder_lock.hold(folder):
+        if not options.dry_run and journal.take_back(folder):
+            print(journal.TAKEN_BACK.format(folder))
+        plan = deciding.plan_decision(
+            folder, table=options.table, row=options.row, action=options.action, column=options.column,
+            old=options.old, new=options.new, reason=options.reason, by=options.by,
+        )  # fmt: skip
+        if plan.against:
+            print(problem_text.text(plan.against, "Nothing was written."))
+            return PROBLEMS
+        print(problem_text.printable(plan.sentence()))
+        if plan.follows:
+            print(
+                problem_text.text(
+                    plan.follows, "This comes to light with it; it was not there to be seen before."
+                )
+            )
+        if options.dry_run:
+            print("Nothing was written: this was a dry run.")
+            return CLEAN
+        print(f"Written: {deciding.write_decision(plan)}")
+    return CLEAN
+
+
 def _demo(options: argparse.Namespace) -> int:
     from trialkit.demo import writing
 
@@ -140,6 +194,16 @@ def _existing(folder: Path) -> Path:
     except OSError as error:  # a name that no folder can have
         raise UsageError(f"the folder cannot be read: {os_reason(error)}.") from None
     raise UsageError(f"{folder} is not a folder." if there else f"there is no folder {folder}.")
+
+
+def _settled(folder: Path) -> Path:
+    """An existing trial folder, in which nothing that was cut short is left if it may be written in."""
+    from trialkit.logbook import journal
+
+    said = journal.settle(_existing(folder))
+    if said:
+        print(said, file=sys.stderr)
+    return folder
 
 
 def _day(text: str) -> dt.date:
@@ -243,6 +307,51 @@ def _parser() -> argparse.ArgumentParser:
         help="earlier run to compare with, by name or folder (default: the one made last)",
     )
     report.set_defaults(run=_report)
+
+    intake = commands.add_parser(
+        "intake", help="add new rows from a field workbook or a CSV file, all or nothing"
+    )
+    intake.add_argument(
+        "file", type=Path, metavar="FILE", help="an .xlsx workbook, or a CSV file of one table"
+    )
+    intake.add_argument("--into", type=Path, required=True, metavar="DIR", help="the trial folder")
+    intake.add_argument(
+        "--table", action="append", default=[], metavar="NAME",
+        help="the table of a CSV file whose name does not say it, or the only sheet of a workbook to look at",
+    )  # fmt: skip
+    intake.add_argument("--dry-run", action="store_true", help="only show what would be added")
+    intake.add_argument(
+        "--accept-clean", action="store_true",
+        help="add the rows that nothing speaks against; the others go into a workbook beside FILE",
+    )  # fmt: skip
+    intake.add_argument(
+        "--add-columns", action="store_true", help="add columns that a file of the trial does not have yet"
+    )
+    intake.add_argument(
+        "--leave-out", action="append", default=[], metavar="COLUMN", help="do not take over this column"
+    )
+    intake.add_argument("--all-rows", action="store_true", help="show every row, not only the first ones")
+    intake.add_argument("--by", default="", metavar="CODE", help="who takes it in, as a code, for the log")
+    intake.set_defaults(run=_intake)
+
+    decide = commands.add_parser(
+        "decide", help="add a line to the decisions: correct a cell or leave a row out"
+    )
+    decide.add_argument("folder", type=Path, metavar="DIR", help="the trial folder")
+    decide.add_argument("--table", required=True, metavar="NAME", help="the table of the row")
+    decide.add_argument(
+        "--row", required=True, metavar="KEY", help='the key of the row, such as "PS-03 | 2030-12-04 | 5 | 1"'
+    )
+    decide.add_argument(
+        "--action", required=True, choices=("exclude", "correct", "keep", "query"), help="what is done"
+    )
+    decide.add_argument("--column", default="", metavar="NAME", help="the column that is corrected")
+    decide.add_argument("--old", default="", metavar="VALUE", help="what stands there; found if not given")
+    decide.add_argument("--new", default="", metavar="VALUE", help="what is to be read instead")
+    decide.add_argument("--reason", required=True, metavar="TEXT", help="why; the report prints it")
+    decide.add_argument("--by", default="", metavar="CODE", help="who decided, as a code")
+    decide.add_argument("--dry-run", action="store_true", help="only show what the line would do")
+    decide.set_defaults(run=_decide)
 
     demo = commands.add_parser("demo", help="write the demo trial")
     demo.add_argument("folder", type=Path, metavar="DIR", help="a new or empty folder")

@@ -130,6 +130,12 @@ OLD = "old"
 NEW = "new"
 BY = "by"
 
+SHA256 = "sha256"
+ROWS_ADDED = "rows_added"
+ROWS_THERE = "rows_there"
+ROWS_REJECTED = "rows_rejected"
+LEFT_OUT = "left_out"
+
 # ---------------------------------------------------------------- names made on the way
 ROW = "row"
 """Name of the index of every frame that is read: the row as the spreadsheet shows it."""

@@ -47,6 +47,19 @@ CODES: dict[str, Code] = {
         ERROR, "a quotation mark is opened and not closed in the same cell, so that rows run together"
     ),
     "workbook-twice": Code(ERROR, "more than one workbook in the folder holds tables of the trial"),
+    "addition-cut-short": Code(
+        WARNING, "an addition of rows was cut short; the rows that it had begun to add are not read"
+    ),
+    "addition-unclear": Code(
+        ERROR,
+        "an addition of rows was cut short and the file was changed since: it is not clear which rows count",
+    ),
+    # rows to be added
+    "row-differs": Code(ERROR, "the trial has a row of the same key that says something else"),
+    "cell-not-kept": Code(
+        ERROR, "a cell cannot be kept in the trial's CSV file so that it reads back the same"
+    ),
+    "column-not-in-trial": Code(ERROR, "rows to be added fill a column that the trial's file does not have"),
     # columns
     "column-missing": Code(ERROR, "a column that the table needs is not in the header"),
     "column-twice": Code(ERROR, "the same column, or the same quantity in two units, is given twice"),

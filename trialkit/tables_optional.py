@@ -322,3 +322,24 @@ DECISIONS = Table(
         Column(c.BY, ID, "By", "Who decided, as a code."),
     ),
 )  # fmt: skip
+
+INTAKE_LOG = Table(
+    "intake_log",
+    "one table of one file that was taken in; kept by `trialkit intake`, not read as data",
+    (),
+    (
+        Column(c.WHEN, MOMENT, "When", "When it was taken in, by the clock of the computer.", required=True),
+        Column(c.FILE, TEXT, "File", "Name of the file.", required=True),
+        Column(c.SHA256, TEXT, "SHA-256", "Fingerprint of the file's content.", required=True),
+        Column(c.TABLE, TEXT, "Table", "Table of the rows.", required=True),
+        Column(c.ROWS_ADDED, WHOLE, "Rows added", "Rows that were added.", low=0, required=True),
+        Column(c.ROWS_THERE, WHOLE, "Rows there", "Rows that were skipped since the trial had them.", low=0, required=True),
+        Column(
+            c.ROWS_REJECTED, WHOLE, "Rows rejected", "Rows that were left for the file of rejected rows.", low=0,
+            required=True,
+        ),
+        Column(c.LEFT_OUT, TEXT, "Left out", "Columns that were not taken over at the analyst's wish.", blank_means="none"),
+        Column(c.BY, ID, "By", "Who took it in, as a code."),
+    ),
+)  # fmt: skip
+"""The log of additions; it is kept in the trial folder beside the tables but is not one of them."""

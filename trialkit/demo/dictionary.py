@@ -19,7 +19,7 @@ from trialkit import units
 from trialkit.columns import Column
 from trialkit.errors import CODES
 from trialkit.settings import FILE_NAME, Settings, section_of
-from trialkit.tables import KEY_SEPARATOR, TABLES, Table
+from trialkit.tables import INTAKE_LOG, KEY_SEPARATOR, TABLES, Table
 
 RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("At any time at most one set is on a truck position; a set is installed before anything else happens to it.",
@@ -78,6 +78,7 @@ def dictionary_markdown(level: int = 2) -> str:
     parts = [
         f"{mark} The tables\n\n{_CONVENTIONS}",
         *(table_markdown(table, level + 1) for table in TABLES.values()),
+        f"{mark} The log of what was added\n\n{_LOG}\n{table_markdown(INTAKE_LOG, level + 1)}",
         f"{mark} The settings in `{FILE_NAME}`\n\n{settings_markdown()}",
         f"{mark} Rules that hold across tables\n\n{rules_markdown()}",
         f"{mark} What the codes mean\n\n{codes_markdown()}",
@@ -101,6 +102,29 @@ kept and named in a warning.
 Values that are impossible stop the run; values that are only doubtful are warnings, and the report prints them. The rows
 of a key are told apart by the key's columns together; in `decisions` they are joined by `{KEY_SEPARATOR}`, and blank ones at
 the end are left out: `PS-03{KEY_SEPARATOR}2030-12-04{KEY_SEPARATOR}5`.
+"""
+
+
+_LOG = """\
+`trialkit intake FILE --into DIR` adds the rows of a field workbook (a sheet for each table) or of a CSV file (one table, named in
+the file name or with `--table`). All rows are added or none; rows that the trial has, recognized by their key, are skipped; a row of
+the same key that says something else is shown beside the one that is there and never written over it. Rows are added at the end
+of the CSV file as that file is written: its columns, units, line ends, quotation marks and letters.
+
+| Option | What it does |
+| --- | --- |
+| `--dry-run` | shows what would be added and changes nothing |
+| `--accept-clean` | adds the rows that nothing speaks against; the others go, with the reasons, into a workbook `..._rejects.xlsx` beside the file, to be mended and taken in again |
+| `--add-columns` | adds columns that a file of the trial does not have, blank in its old rows |
+| `--leave-out COLUMN` | does not take a column over |
+| `--table NAME` | the table of a CSV file, or the only sheets of a workbook to look at |
+| `--all-rows` | shows every row, not only the first five of each table |
+| `--by CODE` | who takes it in, for the log |
+
+Each table of each intake is entered in `intake_log.csv` in the trial folder, in the same step as the rows.
+
+`trialkit decide DIR --table NAME --row KEY --action ACTION --reason TEXT` adds a line to `decisions.csv` after trying it on the
+trial; with `--column` and `--new` for a correction, whose old value it fills in. Tables are never changed by it.
 """
 
 

@@ -42,6 +42,12 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
+_CODECS = (
+    (codecs.BOM_UTF32_LE, "utf-32-le"),
+    (codecs.BOM_UTF32_BE, "utf-32-be"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
 _SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "vertical bars"}
 _BLOCK = 1 << 23
 _PIECE = 50_000
@@ -79,12 +85,12 @@ def read_delimited(data: bytes, table: Table, file: str) -> tuple[RawTable | Non
     problems : list of Problem
         Everything that is wrong with encoding, separators, header and rows.
     """
-    text, problems = _as_utf8(data, file)
+    text, problems = as_utf8(data, file)
     if text is None:
         return None, problems
-    header, header_row, begin, start = _header(text)
+    header, header_at, begin, start = header_row(text)
     if header is None or _swallows_rows(header):
-        return None, [*problems, _quote_open(file, max(header_row, 1))]
+        return None, [*problems, _quote_open(file, max(header_at, 1))]
     if not header:
         return None, [*problems, no_header(table, file)]
     separator = _other_separator(header)
@@ -93,7 +99,7 @@ def read_delimited(data: bytes, table: Table, file: str) -> tuple[RawTable | Non
         return None, [
             *problems,
             Problem(
-                "delimiter", file, row=header_row, found=_SEPARATORS[separator], allowed="commas", fix=fix
+                "delimiter", file, row=header_at, found=_SEPARATORS[separator], allowed="commas", fix=fix
             ),
         ]
     headings, found = match_headings(table, header, file)
@@ -101,10 +107,10 @@ def read_delimited(data: bytes, table: Table, file: str) -> tuple[RawTable | Non
     if not any(headings):
         return None, problems
     named_to = 1 + max(number for number, heading in enumerate(headings) if heading is not None)
-    rows = _rows(text, start, (named_to, len(header)), header_row + 1)
+    rows = _rows(text, start, (named_to, len(header)), header_at + 1)
     if isinstance(rows, int):
         return None, [*problems, _quote_open(file, rows)]
-    frame = _cells(text, begin, rows.count, len(header), header_row + 1)
+    frame = _cells(text, begin, rows.count, len(header), header_at + 1)
     if frame is None:
         return None, [*problems, _quote_open(file, None)]
     filled = frame.notna().any(axis=1).to_numpy()
@@ -116,19 +122,38 @@ def read_delimited(data: bytes, table: Table, file: str) -> tuple[RawTable | Non
     problems += _unnamed(frame, header, file)
     named = [number for number, heading in enumerate(headings) if heading is not None]
     kept = tuple(heading for heading in headings if heading is not None)
-    raw = _raw_table(table, file, frame[named], kept, frozenset(row for row, _ in rows.wide))
-    return raw, problems
+    wide = frozenset(row for row, _ in rows.wide)
+    return _raw_table(table, file, frame[named], kept, wide, header_at + 1 + rows.count), problems
 
 
 def _raw_table(
-    table: Table, file: str, frame: pd.DataFrame, kept: tuple[Heading, ...], wide: frozenset[int]
+    table: Table,
+    file: str,
+    frame: pd.DataFrame,
+    kept: tuple[Heading, ...],
+    wide: frozenset[int],
+    next_row: int,
 ) -> RawTable:
     frame.columns = pd.Index([heading.spelled for heading in kept], dtype=object)
-    return RawTable(table.name, file, frame, kept, wide)
+    return RawTable(table.name, file, frame, kept, wide, next_row)
 
 
 # ---------------------------------------------------------------- encoding
-def _as_utf8(data: bytes, file: str) -> tuple[bytes | None, list[Problem]]:
+def encoding_of(data: bytes) -> str:
+    """The codec with which a file is read, without its byte order mark: ``"utf-8"``, ``"utf-16-le"``, ``"cp1252"``..."""
+    for mark, codec in _CODECS:
+        if data.startswith(mark):
+            return codec
+    if _first_wrong_byte(data.removeprefix(codecs.BOM_UTF8)) is None:
+        return "utf-8"
+    try:
+        data.decode("cp1252")
+    except UnicodeDecodeError:
+        return "latin-1"
+    return "cp1252"
+
+
+def as_utf8(data: bytes, file: str) -> tuple[bytes | None, list[Problem]]:
     """The content as UTF-8 without byte order mark, line ends that every reader knows, and no NUL."""
     problems: list[Problem] = []
     for mark, encoding in _MARKS:
@@ -198,7 +223,7 @@ def _lines(data: bytes, start: int) -> Iterator[str]:
     return iter(io.TextIOWrapper(content, encoding="utf-8", newline=""))
 
 
-def _header(data: bytes) -> tuple[list[str] | None, int, int, int]:
+def header_row(data: bytes) -> tuple[list[str] | None, int, int, int]:
     """Cells of the first row that is not blank, its number, and where it and the row after it start.
 
     No cells if there is no such row, None if a quotation mark runs on and on.

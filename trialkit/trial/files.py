@@ -3,8 +3,9 @@
 Answers: which tables are there, where do they come from, and is anything in the folder that is not read?
 
 Tables come as one CSV file each, or as the sheets of one ``.xlsx`` workbook, or some of each; never the same table
-twice. Lock files of a spreadsheet program (``~$...``), files that start with a period and README files are left alone.
-Nothing in the folder is ever changed.
+twice. Lock files of a spreadsheet program (``~$...``), files that start with a period, README files and the log of
+additions are left alone. Nothing in the folder is ever changed. Files that change while they are read are read again, and
+rows whose addition is not complete do not count (`unfinished`), so that what is read was there at one moment.
 """
 
 from __future__ import annotations
@@ -17,18 +18,23 @@ from trialkit.errors import Problem, near_match, nearest_name
 from trialkit.tables import NEEDED, TABLES
 from trialkit.trial.delimited import read_delimited
 from trialkit.trial.headings import BLANK, RawTable
+from trialkit.trial.unfinished import JOURNAL, Change, JournalError, read_journal, stamp, wait_for_others
 from trialkit.trial.workbooks import Book, read_workbook
 
 SETTINGS_FILE = "trial.toml"
 FIELD_WORKBOOK = "field_workbook"
 """Start of the name of a workbook that is typed into and brought in by `trialkit intake`; a trial folder is read without it."""
+LOG_FILE = "intake_log.csv"
+"""What was added when; kept by the logbook, not read as data."""
+READINGS_TRIED = 5
+"""How often a folder is read again if files of it change meanwhile."""
 TABLE_ENDINGS = (".csv", ".xlsx")
 SPREADSHEETS = (".xls", ".xlsm", ".xlsb", ".xltx", ".ods", ".numbers")
 LIKE_TABLES = (".tsv", ".txt", ".toml", *SPREADSHEETS)
 """Endings of files that may hold tables or settings but are not read; a warning says so."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class RawTables:
     """What a trial folder holds, as text.
 
@@ -42,12 +48,21 @@ class RawTables:
         SHA-256 of every file that was read and of trial.toml, by file name.
     files : dict of str to str
         For every table, there or not, the file as problems print it.
+    paths : dict of str to Path
+        For every table that has a CSV file, readable or not, where that is.
+    unfinished : dict of str to Change
+        Additions that are not complete, by name of the file.
+    is_settled : bool
+        Whether no file changed while the folder was read.
     """
 
     tables: dict[str, RawTable] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     hashes: dict[str, str] = field(default_factory=dict)
     files: dict[str, str] = field(default_factory=dict)
+    paths: dict[str, Path] = field(default_factory=dict)
+    unfinished: dict[str, Change] = field(default_factory=dict)
+    is_settled: bool = True
 
 
 def read_raw_tables(folder: Path) -> RawTables:
@@ -63,8 +78,21 @@ def read_raw_tables(folder: Path) -> RawTables:
     RawTables
         Tables that are missing or cannot be read are not among its tables; its problems say why.
     """
+    raw = _read_once(folder)
+    for _ in range(READINGS_TRIED - 1):
+        if raw.is_settled:
+            break
+        raw = _read_once(folder)
+    return raw
+
+
+def _read_once(folder: Path) -> RawTables:
+    """Read the folder once; the result knows whether it stayed as it was meanwhile."""
     raw = RawTables(files={name: f"{name}.csv" for name in TABLES})
     try:
+        wait_for_others(folder)
+        before = stamp(folder)
+        _note_unfinished(folder, raw)
         there = sorted(folder.iterdir())
     except (OSError, ValueError) as error:
         found = getattr(error, "strerror", None) or "not a path"
@@ -86,13 +114,50 @@ def read_raw_tables(folder: Path) -> RawTables:
     )
     settings = folder / SETTINGS_FILE
     if settings.is_file():
-        _content(settings, [], raw.hashes)  # what is wrong with it is said where settings are read
+        _content(
+            settings, RawTables(hashes=raw.hashes)
+        )  # what is wrong with it is said where settings are read
+    try:
+        raw.is_settled = stamp(folder) == before
+    except OSError:
+        raw.is_settled = False
     return raw
+
+
+def _note_unfinished(folder: Path, raw: RawTables) -> None:
+    """Additions that are not complete into `raw`."""
+    try:
+        raw.unfinished.update({change.name: change for change in read_journal(folder) or ()})
+    except JournalError as error:
+        fix = (
+            "Look whether the last rows of every table are complete, mend them, then delete the journal "
+            f"{JOURNAL} from the folder."
+        )
+        raw.problems.append(Problem("addition-unclear", JOURNAL, found=str(error), fix=fix))
+
+
+def _finished(data: bytes, path: Path, raw: RawTables) -> bytes | None:
+    """What counts of the content of a file; None if the file was not there before an addition that is not complete."""
+    name = path.name
+    change = raw.unfinished.get(name)
+    if change is None:
+        return data
+    try:
+        old = change.before(path.parent, data)
+    except OSError:  # the copy of a rewritten file is gone
+        old = None
+    if old is None:
+        fix = f"Look whether the last rows are complete, mend them, then delete the journal {JOURNAL} from the folder."
+        raw.problems.append(Problem("addition-unclear", _printed(name), fix=fix))
+        return data
+    fix = "Run `trialkit check` on the folder, which takes the beginning back, then add the rows again."
+    raw.problems.append(Problem("addition-cut-short", _printed(name), fix=fix))
+    return old if change.size is not None else None
 
 
 def _is_left_alone(name: str) -> bool:
     stem = name.split(".", 1)[0].strip().casefold()
-    kept = name.startswith((".", "~$")) or stem == "readme" or name == SETTINGS_FILE
+    kept = name.startswith((".", "~$")) or stem == "readme" or name in (SETTINGS_FILE, LOG_FILE)
     return kept or is_field_workbook(name)
 
 
@@ -134,16 +199,17 @@ def _sorted_out(
     return csv_files, workbooks, unread
 
 
-def _content(path: Path, problems: list[Problem], hashes: dict[str, str]) -> bytes | None:
-    """The bytes of a file, and their hash into `hashes`; None and a problem if they cannot be read."""
+def _content(path: Path, raw: RawTables) -> bytes | None:
+    """The bytes of a file, and their hash into `raw`; None and a problem if they cannot be read."""
     try:
-        data = path.read_bytes()
+        data = _finished(path.read_bytes(), path, raw)
     except OSError as error:
         found = error.strerror or type(error).__name__
         fix = "Close it in other programs and check that you may read it."
-        problems.append(Problem("file-unreadable", _printed(path.name), found=found, fix=fix))
+        raw.problems.append(Problem("file-unreadable", _printed(path.name), found=found, fix=fix))
         return None
-    hashes[_printed(path.name)] = hashlib.sha256(data).hexdigest()
+    if data is not None:
+        raw.hashes[_printed(path.name)] = hashlib.sha256(data).hexdigest()
     return data
 
 
@@ -157,8 +223,11 @@ def _read_csv_files(paths: list[Path], given: dict[str, str], raw: RawTables) ->
                 Problem("table-twice", file, found=f"a second file beside {given[name]}", fix=fix)
             )
             continue
+        data = _content(path, raw)
+        if data is None and path.name in raw.unfinished:
+            continue
         given[name] = raw.files[name] = file
-        data = _content(path, raw.problems, raw.hashes)
+        raw.paths[name] = path
         if data is None:
             continue
         table, problems = read_delimited(data, TABLES[name], file)
@@ -173,8 +242,8 @@ def _read_workbooks(paths: list[Path], given: dict[str, str], raw: RawTables) ->
     unread = []
     for path in paths:
         file = _printed(path.name)
-        hashes: dict[str, str] = {}
-        data = _content(path, raw.problems, hashes)
+        alone = RawTables(problems=raw.problems, unfinished=raw.unfinished)
+        data = _content(path, alone)
         book = read_workbook(data, file) if data is not None else Book(is_open=False)
         if book.named and first:
             fix = "Keep one workbook; move the other one out of the folder."
@@ -191,7 +260,7 @@ def _read_workbooks(paths: list[Path], given: dict[str, str], raw: RawTables) ->
         if not book.named:
             continue
         first = file
-        raw.hashes.update(hashes)
+        raw.hashes.update(alone.hashes)
         for name, printed in book.named.items():
             if name in given:
                 fix = "Keep the table in one place: delete the sheet or the CSV file."

@@ -66,6 +66,8 @@ class RawTable:
         One for each column of `frame`, in order.
     wide_rows : frozenset of int
         Rows with more cells than the header, in which cells may stand under the wrong header.
+    next_row : int
+        Number that a row added at the end of the file would have; 0 for a sheet.
     """
 
     name: str
@@ -73,6 +75,7 @@ class RawTable:
     frame: pd.DataFrame
     headings: tuple[Heading, ...]
     wide_rows: frozenset[int] = field(default=frozenset())
+    next_row: int = 0
 
 
 def spellings(column: Column) -> dict[str, str]:

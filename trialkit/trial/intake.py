@@ -22,7 +22,7 @@ from trialkit.columns import MOMENT, WHOLE, Column
 from trialkit.errors import Problem, UsageError, sorted_problems
 from trialkit.tables import DECISIONS, EDGE_TYPES, MATERIAL, NEEDED, TABLES, Table
 from trialkit.trial.corrections import carry_out
-from trialkit.trial.files import SETTINGS_FILE, read_raw_tables
+from trialkit.trial.files import SETTINGS_FILE, RawTables, read_raw_tables
 from trialkit.trial.typed_tables import QUANTITIES, TypedTable, Values, read_typed_table
 from trialkit.units import to_canonical
 
@@ -117,8 +117,29 @@ def read_draft(folder: str | Path, through: dt.date | str | None = None) -> Draf
     UsageError
         If `through` is a text but not a day.
     """
+    return draft_of(read_raw_tables(Path(folder)), folder, through)
+
+
+def draft_of(raw: RawTables, folder: str | Path, through: dt.date | str | None = None) -> Draft:
+    """What the text of the tables means.
+
+    Use it to look at a trial with other rows than its files hold; `read_draft` reads the files.
+
+    Parameters
+    ----------
+    raw : RawTables
+        The tables as text.
+    folder : str or Path
+        Folder with trial.toml.
+    through : date or str, optional
+        As in `read_draft`.
+
+    Returns
+    -------
+    Draft
+        What was read, and everything that is wrong with it.
+    """
     folder, through = Path(folder), _last_day(through)
-    raw = read_raw_tables(folder)
     settings, settings_problems = _settings(folder, raw.problems)
     typed = {
         name: read_typed_table(TABLES[name], raw.files[name], table) for name, table in raw.tables.items()
@@ -138,7 +159,7 @@ def read_draft(folder: str | Path, through: dt.date | str | None = None) -> Draf
         if name in NEEDED:
             problems += _none_left(table, inside[name], through)
     edge_types = _edge_types(typed, settings)
-    full = {name: _frame(_typed_or_empty(typed, name), edge_types) for name in TABLES}
+    full = {name: frame_of(_typed_or_empty(typed, name), edge_types) for name in TABLES}
     kept = {name: table.kept & inside[name] for name, table in typed.items()}
     out = {name: ~table.kept & inside[name] for name, table in typed.items()}
     return Draft(
@@ -298,8 +319,8 @@ def _refers_to_edge_types(table: Table) -> bool:
     return any(column.name == c.EDGE_TYPE and column.refers_to == EDGE_TYPES.name for column in table.columns)
 
 
-def _frame(typed: TypedTable, edge_types: list[str]) -> pd.DataFrame:
-    """All rows of a table, in canonical units."""
+def frame_of(typed: TypedTable, edge_types: list[str]) -> pd.DataFrame:
+    """All rows of a table, in canonical units; `edge_types` are the categories of columns that name one."""
     ready = _with_canonical_prices(typed)
     columns: dict[str, Values] = {}
     for column in typed.table.columns:

@@ -68,11 +68,11 @@ def text(problems: Sequence[Problem], sentence: str, width: int = 100, ascii_onl
         counts = [
             counted(n, noun) for n, noun in ((n_errors, "error"), (len(mine) - n_errors, "warning")) if n
         ]
-        lines += [_clean(f"{file}: {', '.join(counts)}", ascii_only)]
+        lines += [printable(f"{file}: {', '.join(counts)}", ascii_only)]
         for alike in _alike(mine):
             lines += _lines(alike, width, ascii_only)
         lines.append("")
-    return "\n".join([*lines, _clean(sentence, ascii_only)])
+    return "\n".join([*lines, printable(sentence, ascii_only)])
 
 
 def html_table(problems: Sequence[Problem], sentence: str) -> str:
@@ -136,7 +136,7 @@ def _lines(alike: Sequence[Problem], width: int, ascii_only: bool) -> list[str]:
     parts = [("", meaning), said, ("allowed", problem.allowed), ("to do", problem.fix)]
     first = f"{problem.severity}, {where} [{problem.code}]"
     lines = textwrap.wrap(
-        _clean(first, ascii_only),
+        printable(first, ascii_only),
         width,
         initial_indent="  ",
         subsequent_indent="      ",
@@ -146,7 +146,7 @@ def _lines(alike: Sequence[Problem], width: int, ascii_only: bool) -> list[str]:
         if words:
             lead = f"      {word + ':':<9}" if word else "      "
             lines += textwrap.wrap(
-                _clean(words, ascii_only),
+                printable(words, ascii_only),
                 width,
                 initial_indent=lead,
                 subsequent_indent=" " * len(lead),
@@ -155,7 +155,7 @@ def _lines(alike: Sequence[Problem], width: int, ascii_only: bool) -> list[str]:
     return lines
 
 
-def _clean(words: str, ascii_only: bool) -> str:
+def printable(words: str, ascii_only: bool = False) -> str:
     """The words without what a terminal must not be sent."""
     if ascii_only:
         words = words.translate(_PLAIN).encode("ascii", "replace").decode("ascii")
