@@ -91,7 +91,7 @@ def test_what_cannot_be_ordered_is_named():
     found = ordered(
         ms.STEEL, "ceramic", ms.STEEL, ms.STEEL
     )  # T-2 of a type without a life, T-4 without planned miles
-    assert "T-2, front and T-4, front" in found.notes[0]
+    assert "T-2 front and T-4 front" in found.notes[0]
     assert found.table[c.TRUCK_ID].unique().tolist() == ["T-1", "T-3"]
     empty = ordered("ceramic")
     assert empty.sentence().startswith("There is nothing to order")

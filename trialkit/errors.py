@@ -148,6 +148,12 @@ CODES: dict[str, Code] = {
     ),
     "reference-missing": Code(ERROR, "the reference edge type of trial.toml is not in edge_types"),
     "no-readings": Code(WARNING, "a set was installed but never read"),
+    "amount-negative": Code(ERROR, "an amount below zero that is no disposal credit"),
+    "amount-per": Code(WARNING, "a cost item is paid per something that does not fit it"),
+    "currency-mixed": Code(ERROR, "a row is in another currency than the trial; amounts cannot be added up"),
+    "price-missing": Code(WARNING, "a set that was bought has no price"),
+    "plan-order": Code(ERROR, "the planned miles of a truck do not rise from the light to the hard winter"),
+    "plan-missing": Code(WARNING, "a truck position has no planned miles"),
     "decision-unmatched": Code(
         ERROR, "a line of decisions names a row that does not exist, or an old value that differs"
     ),

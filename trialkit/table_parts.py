@@ -19,6 +19,17 @@ SLIP = "beyond anything a plow truck carries: a slip or a wrong unit"
 POSITIONS = ("front", "underbody", "wing_left", "wing_right")
 YES_NO = ("yes", "no")
 MATERIALS = ("rock_salt", "treated_salt", "sand_salt", "brine", "other")
+DISPOSAL = "disposal"
+_ANY = ("hour", "change", "set", "year")
+COST_PER = {
+    "labour_regular": _ANY, "labour_overtime": _ANY, "truck_down": _ANY,
+    "hardware_per_change": ("change", "set", "year"),
+    "conversion_kit": ("set", "change", "year"),
+    DISPOSAL: ("set", "change", "year"),
+    "stock_holding": ("year", "set", "change"),
+    "other": _ANY,
+}  # fmt: skip
+"""Cost items, and what each may be paid per."""
 TOOLS = ("rule", "tape", "caliper", "ultrasonic", "template")
 EVENTS = ("install", "remove", "flip", "section_swap", "re_reference", "break", "lost", "season_end")
 STARTS_SEGMENT = ("install", "flip", "section_swap", "re_reference")

@@ -8,6 +8,7 @@ from __future__ import annotations
 from trialkit import columns as c
 from trialkit.columns import CHOICE, ID, MOMENT, NUMBER, TEXT, WHOLE, Column
 from trialkit.table_parts import (
+    COST_PER,
     DATE_OPTIONAL,
     DURATION,
     EDGE_TYPE_COLUMN,
@@ -198,10 +199,7 @@ COSTS = Table(
     (
         Column(
             c.ITEM, CHOICE, "Item", "What is paid for.", required=True,
-            choices=(
-                "labour_regular", "labour_overtime", "truck_down", "hardware_per_change", "conversion_kit", "disposal",
-                "stock_holding", "other",
-            ),
+            choices=tuple(COST_PER),
         ),
         Column(c.EFFECTIVE_FROM, MOMENT, "Effective from", "Day from which it holds.", required=True),
         EDGE_TYPE_OR_ALL,

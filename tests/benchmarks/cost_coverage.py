@@ -193,9 +193,9 @@ def main(trials: int, names: list[str]) -> int:
         if names and cell.name not in names:
             continue
         found = coverage(cell, trials)
-        slack = 3 * math.sqrt(0.95 * 0.05 / trials)
-        bad = found["difference"] < LOW - slack or (
-            found["difference"] > HIGH + slack and not cell.may_exceed
+        below, above = (3 * math.sqrt(bound * (1 - bound) / trials) for bound in (LOW, HIGH))
+        bad = found["difference"] < LOW - below or (
+            found["difference"] > HIGH + above and not cell.may_exceed
         )
         off |= bad
         said = "".join(

@@ -60,6 +60,10 @@ RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
      "of them.",
      ("few-trucks", "reference-missing")),
     ("Every edge type is printed under a name of its own.", ("label-twice",)),
+    ("Amounts are in the trial's one currency; only a disposal credit is negative, and each cost item is paid per something that "
+     "fits it. A set that was bought has a price.",
+     ("currency-mixed", "amount-negative", "amount-per", "price-missing")),
+    ("Every truck position has planned miles, and they rise from a light to a hard winter.", ("plan-missing", "plan-order")),
     ("A row is left out or changed only by a line of decisions with a reason, and the report lists every such line.",
      ("decision-unmatched", "decision-invalid")),
 )  # fmt: skip

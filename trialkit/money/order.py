@@ -173,7 +173,7 @@ def project_order(
             or not math.isfinite(float(known[key][0].use.sample.mean))
             or (truck, place) not in miles_of.index
         ):
-            left_out.append(f"{truck}, {place}")
+            left_out.append(f"{truck} {place}")
             continue
         edge, source = known[key]
         if key not in drawn:

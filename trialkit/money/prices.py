@@ -17,6 +17,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, listed, money
+from trialkit.table_parts import COST_PER
 
 LABOUR_REGULAR, LABOUR_OVERTIME, TRUCK_DOWN = "labour_regular", "labour_overtime", "truck_down"
 HARDWARE, CONVERSION, DISPOSAL, STOCK, OTHER = (
@@ -36,18 +37,6 @@ ITEM_WORDS = {
     OTHER: "other costs",
 }
 HOUR, CHANGE, SET, YEAR = "hour", "change", "set", "year"
-FITTING = {
-    LABOUR_REGULAR: (HOUR, CHANGE, SET, YEAR),
-    LABOUR_OVERTIME: (HOUR, CHANGE, SET, YEAR),
-    TRUCK_DOWN: (HOUR, CHANGE, SET, YEAR),
-    HARDWARE: (CHANGE, SET, YEAR),
-    CONVERSION: (SET, CHANGE, YEAR),
-    DISPOSAL: (SET, CHANGE, YEAR),
-    STOCK: (YEAR, SET, CHANGE),
-    OTHER: (HOUR, CHANGE, SET, YEAR),
-}
-"""What each item may be paid per."""
-
 BOUGHT = "bought"
 N_PRICED = "n_priced"
 
@@ -189,7 +178,7 @@ def _amount_of(rows: pd.DataFrame, item: str, edge_type: str) -> Amount:
     amount, per = float(row[c.AMOUNT_USD]), str(row[c.PER])
     source = row.get(c.SOURCE)
     said = str(source) if source is not None and pd.notna(source) else ""
-    return Amount(item, amount if per in FITTING[item] else math.nan, per, said)
+    return Amount(item, amount if per in COST_PER[item] else math.nan, per, said)
 
 
 def _require_no_negative(frame: pd.DataFrame, amounts: pd.Series, name: str, what: str) -> None:
@@ -231,12 +220,12 @@ def amount_notes(amounts: Mapping[str, Mapping[str, Amount]], labels: Mapping[st
         (item, amount.per)
         for of_type in amounts.values()
         for item, amount in of_type.items()
-        if amount.per and amount.per not in FITTING[item]
+        if amount.per and amount.per not in COST_PER[item]
     }
     for item, per in sorted(misfits):
         notes.append(
             f"The amount of {ITEM_WORDS[item]} is given per {per}, which does not fit; it may be per "
-            f"{listed(FITTING[item], 'or')}. It is taken as unknown."
+            f"{listed(COST_PER[item], 'or')}. It is taken as unknown."
         )
     for item in ITEMS:
         missing = [kind for kind, of_type in amounts.items() if not of_type[item].is_known]

@@ -104,7 +104,7 @@ def season_miles(
     wanted = dict.fromkeys(
         zip(trucks[c.TRUCK_ID].astype(object), trucks[c.PLOW_POSITION].astype(object), strict=True)
     )
-    missing = [f"{truck}, {place}" for truck, place in wanted if (truck, place) not in planned]
+    missing = [f"{truck} {place}" for truck, place in wanted if (truck, place) not in planned]
     notes = []
     if missing:
         notes.append(
@@ -161,7 +161,7 @@ def busiest(plan: pd.DataFrame, share: float) -> pd.Series:
 
 def _names(plan: pd.DataFrame) -> list[str]:
     return [
-        position_name(f"{truck}, {place}")
+        position_name(f"{truck} {place}")
         for truck, place in zip(plan[c.TRUCK_ID], plan[c.PLOW_POSITION], strict=True)
     ]
 

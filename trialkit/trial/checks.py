@@ -25,6 +25,7 @@ from trialkit.formatting import counted
 from trialkit.settings import FILE_NAME, Material, Noise, Settings
 from trialkit.tables import TABLES
 from trialkit.trial import problem_text
+from trialkit.trial.costchecks import check_costs
 from trialkit.trial.drivechecks import check_odometers, check_spans
 from trialkit.trial.findings import Source, sources_of
 from trialkit.trial.heightchecks import check_heights, check_types, repeatability_of
@@ -302,6 +303,7 @@ def check_draft(draft: Draft) -> Checked:
     problems += check_samples(sources, noise.drift_limit_db)
     treated = draft.settings.material if draft.settings is not None else Material()
     problems += check_material(sources, treated.treated_basis)
+    problems += check_costs(sources, draft.settings.currency if draft.settings is not None else "USD")
     problems += _check_across(draft, sources, doubled)
     return Checked(draft, sorted_problems(_said_once(problems)))
 
