@@ -185,6 +185,17 @@ def test_the_order_of_the_rows_is_that_of_the_categories():
     assert list(compare(ordered).table[c.EDGE_TYPE]) == [RUBBER, CARBIDE]
 
 
+def test_names_may_be_categories():
+    shifts = season(rng(), separate(3, 3), missing=0.3)
+    shifts[c.SURFACE] = np.where(rng().random(len(shifts)) < 0.5, "packed", "loose")
+    names = (c.STORM_ID, c.TRUCK_ID, c.EDGE_TYPE, c.SURFACE)
+    narrow = shifts[shifts[c.STORM_ID] != "W-003"].astype(dict.fromkeys(names, "category"))
+    found = compare(narrow.astype({c.EDGE_TYPE: pd.CategoricalDtype([RUBBER, CARBIDE, STEEL])}))
+    plain = compare(shifts[shifts[c.STORM_ID] != "W-003"])
+    for name in ("table", "naive", "variants"):
+        pd.testing.assert_frame_equal(getattr(found, name), getattr(plain, name))
+
+
 def test_two_hundred_thousand_shifts_take_a_few_seconds():
     n_trucks, n_storms = 400, 500
     truck, storm = (part.ravel() for part in np.indices((n_trucks, n_storms)))

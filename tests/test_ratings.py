@@ -183,3 +183,9 @@ def test_wrong_use_is_named():
         ratings.compare_ratings(rated(CLEAR), reference="asphalt")
     with pytest.raises(NotEnoughDataError, match=r"plain_steel and with another edge type \(2 ratings\)"):
         compare(rated({("S0", STEEL): [3, 4]}))
+
+
+def test_names_may_be_categories():
+    frame = pd.concat([rated(CLEAR), rated({("C0", CARBIDE): [3]}, item="control")], ignore_index=True)
+    narrow = frame.astype(dict.fromkeys((c.EDGE_TYPE, c.TRUCK_ID, c.ITEM, c.OPERATOR), "category"))
+    pd.testing.assert_frame_equal(compare(narrow).table, compare(frame).table)

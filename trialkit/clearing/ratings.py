@@ -143,11 +143,10 @@ def compare_ratings(
     """
     _require(ratings, reference)
     known = ratings[ratings[[c.EDGE_TYPE, c.TRUCK_ID, c.SCORE]].notna().all(axis=1)]
-    frame = known.assign(
-        **{c.EDGE_TYPE: known[c.EDGE_TYPE].astype(object), c.SCORE: known[c.SCORE].astype(int)}
-    )
-    if c.OPERATOR not in frame:
-        frame = frame.assign(**{c.OPERATOR: None})
+    if c.OPERATOR not in known:
+        known = known.assign(**{c.OPERATOR: None})
+    names = dict.fromkeys((c.EDGE_TYPE, c.TRUCK_ID, c.ITEM, c.OPERATOR), object)
+    frame = known.astype({**names, c.SCORE: int})
     order = _types_in_order(ratings, frame, reference)
     rows: list[dict[str, Any]] = []
     for item in dict.fromkeys(frame[c.ITEM].astype(object)):

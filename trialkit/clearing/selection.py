@@ -69,6 +69,7 @@ def select_shifts(
     Selection
     """
     frame = shifts.reset_index(drop=True)
+    frame = frame.astype(dict.fromkeys((c.STORM_ID, c.TRUCK_ID), object))
     kind = frame[c.EDGE_TYPE].astype(object)
     amount = frame[measure.amount].astype(float)
     value = amount / frame[measure.per].astype(float) if measure.per else amount
