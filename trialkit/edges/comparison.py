@@ -8,6 +8,7 @@ The trucks of `wear` are the units. A truck position that carried both types is 
 from __future__ import annotations
 
 import math
+from abc import abstractmethod
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -51,7 +52,36 @@ _REFERENCE_SLOPE = "reference_slope"
 
 
 @dataclass(frozen=True, eq=False)
-class WearComparison(Labelled):
+class AgainstReference(Labelled):
+    """Edge types set against the reference: one row of the table, and one sentence, for each type on each plow position.
+
+    Attributes
+    ----------
+    confidence_level : float
+        Level of every interval or bound.
+    labels : dict
+        Edge type to the name that sentences print.
+    """
+
+    confidence_level: float
+    labels: Mapping[str, str]
+
+    def sentences(self) -> tuple[str, ...]:
+        """One sentence for each row of the table."""
+        places = self.table[c.PLOW_POSITION].nunique()
+        return tuple(self._sentence(row, places > 1) for row in self.table.to_dict("records"))
+
+    def sentence(self) -> str:
+        """The comparisons in words."""
+        return " ".join(self.sentences()) or NOTHING_COMPARED
+
+    @abstractmethod
+    def _sentence(self, row: dict[Hashable, Any], say_place: bool) -> str:
+        """What a row says, with its plow position if there are several."""
+
+
+@dataclass(frozen=True, eq=False)
+class WearComparison(AgainstReference):
     """Wear of each edge type against the reference, on each plow position.
 
     Attributes
@@ -66,25 +96,12 @@ class WearComparison(Labelled):
     alternatives : DataFrame
         Where only some trucks carried both types: the same ratio from those trucks alone, and from all trucks as if
         none were shared, with the columns of `table` up to `method`.
-    confidence_level : float
-        Two-sided level of every interval.
-    labels : dict
-        Edge type to the name that sentences print.
+    confidence_level, labels
+        As of `AgainstReference`; two-sided.
     """
 
     differences: pd.DataFrame
     alternatives: pd.DataFrame
-    confidence_level: float
-    labels: Mapping[str, str]
-
-    def sentences(self) -> tuple[str, ...]:
-        """One sentence for each row of the table."""
-        places = self.table[c.PLOW_POSITION].nunique()
-        return tuple(self._sentence(row, places > 1) for row in self.table.to_dict("records"))
-
-    def sentence(self) -> str:
-        """The comparisons in words."""
-        return " ".join(self.sentences()) or NOTHING_COMPARED
 
     def _sentence(self, row: dict[Hashable, Any], say_place: bool) -> str:
         type_, reference = self.label(row[c.EDGE_TYPE]), self.label(row[c.REFERENCE])

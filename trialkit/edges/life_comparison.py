@@ -8,7 +8,7 @@ Not the ratio of wear rates: usable depths differ by type, and what counts is th
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,17 +18,16 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.edges.comparison import (
     NO_INTERVAL,
-    NOTHING_COMPARED,
     ONE_TRUCK,
     PAIRED,
     PAIRS_IGNORED,
     PART_PAIRED,
     SEPARATE,
+    AgainstReference,
 )
 from trialkit.edges.life import BASIS_WORDS, NO, SECTION, USE_PER_1000_MI, YES, LifeProjection
 from trialkit.edges.wear import edge_type_order, position_words
 from trialkit.formatting import counted, level_percent, level_words, number, sentence_case
-from trialkit.results import Labelled
 from trialkit.stats import ratios
 from trialkit.stats.inference import PAIRS_NEEDED, Pairing, difference_interval, holm_adjusted
 from trialkit.stats.ratios import ratio_set
@@ -40,7 +39,7 @@ TABLE_COLUMNS = [
 
 
 @dataclass(frozen=True, eq=False)
-class LifeComparison(Labelled):
+class LifeComparison(AgainstReference):
     """Life of each edge type against the reference, on each plow position.
 
     Attributes
@@ -49,23 +48,9 @@ class LifeComparison(Labelled):
         How many times as long the type lasts (its life / the reference's): `edge_type`, `reference`, `plow_position`,
         `estimate`, `conf_low`, `conf_high` (missing where there is no upper end), `bounded` (yes or no), `method`,
         `p_value` and `p_holm` (of equal lives), `n_trucks`, `n_trucks_reference`, `n_pairs`.
-    confidence_level : float
-        Two-sided level of every interval.
-    labels : dict
-        Edge type to the name that sentences print.
+    confidence_level, labels
+        As of `AgainstReference`; two-sided.
     """
-
-    confidence_level: float
-    labels: Mapping[str, str]
-
-    def sentences(self) -> tuple[str, ...]:
-        """One sentence for each row of the table."""
-        places = self.table[c.PLOW_POSITION].nunique()
-        return tuple(self._sentence(row, places > 1) for row in self.table.to_dict("records"))
-
-    def sentence(self) -> str:
-        """The comparisons in words."""
-        return " ".join(self.sentences()) or NOTHING_COMPARED
 
     def _sentence(self, row: dict[Hashable, Any], say_place: bool) -> str:
         kind, reference = self.label(row[c.EDGE_TYPE]), self.label(row[c.REFERENCE])

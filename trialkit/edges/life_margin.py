@@ -10,7 +10,7 @@ smaller than that.
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,13 +18,12 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.edges.comparison import NOTHING_COMPARED
+from trialkit.edges.comparison import AgainstReference
 from trialkit.edges.life import LifeProjection
 from trialkit.edges.life_comparison import truck_pairs
 from trialkit.edges.wear import edge_type_order, position_words
 from trialkit.errors import UsageError
 from trialkit.formatting import level_percent, number, sentence_case
-from trialkit.results import Labelled
 from trialkit.stats.inference import holm_adjusted
 from trialkit.stats.ratios import margin_test
 from trialkit.verdicts import NO_WORSE, NOT_ENOUGH_DATA, NOT_SHOWN, Verdict
@@ -37,7 +36,7 @@ TABLE_COLUMNS = [
 
 
 @dataclass(frozen=True, eq=False)
-class LifeMargin(Labelled):
+class LifeMargin(AgainstReference):
     """Use of sets against the reference, tested against the agreed margin.
 
     Attributes
@@ -46,23 +45,9 @@ class LifeMargin(Labelled):
         One row per plow position and edge type but the reference: `edge_type`, `reference`, `plow_position`, `estimate`
         (sets used per mile over those of the reference), `conf_high` (one-sided upper bound; missing where there is
         none), `margin`, `p_value`, `p_holm`, `verdict` ("no_worse", "not_shown", "not_enough_data").
-    confidence_level : float
-        One-sided.
-    labels : dict
-        Edge type to the name that sentences print.
+    confidence_level, labels
+        As of `AgainstReference`; one-sided.
     """
-
-    confidence_level: float
-    labels: Mapping[str, str]
-
-    def sentences(self) -> tuple[str, ...]:
-        """One sentence for each row of the table."""
-        places = self.table[c.PLOW_POSITION].nunique()
-        return tuple(self._sentence(row, places > 1) for row in self.table.to_dict("records"))
-
-    def sentence(self) -> str:
-        """The verdicts in words."""
-        return " ".join(self.sentences()) or NOTHING_COMPARED
 
     def _sentence(self, row: dict[Hashable, Any], say_place: bool) -> str:
         kind, reference = self.label(row[c.EDGE_TYPE]), self.label(row[c.REFERENCE])

@@ -8,10 +8,14 @@ and a report no empty table.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import pandas as pd
 
 from trialkit import display
 from trialkit.report import blocks, life_captions, life_figures, life_words, profile_captions, profile_figures
+from trialkit.report.captions import FigureWords
 from trialkit.report.life_study import LifeStudy
 
 LONG_TITLE = "Lives in words"
@@ -46,10 +50,10 @@ def how_long(lives: LifeStudy) -> blocks.Block:
 
 def lives_figure(lives: LifeStudy) -> blocks.Block:
     """Mean lives, ranges for the next set, and the sets of the trial."""
-    if lives.projection.table.empty and lives.observed.lives.empty:
-        return blocks.text(display.words(NO_RATE))
-    drawn = life_figures.lives(lives.projection, lives.observed)
-    return blocks.figure(drawn, **life_captions.lives(lives.projection, lives.observed))
+    nothing = lives.projection.table.empty and lives.observed.lives.empty
+    return _figure(
+        nothing, NO_RATE, life_figures.lives, life_captions.lives, lives.projection, lives.observed
+    )
 
 
 def lives_table(lives: LifeStudy) -> blocks.Block:
@@ -68,11 +72,8 @@ def how_many_times(lives: LifeStudy) -> blocks.Block:
 
 def ratios_figure(lives: LifeStudy) -> blocks.Block:
     """Ratios of lives with their intervals."""
-    if lives.compared.table.empty:
-        return blocks.text(NOTHING_COMPARED)
-    return blocks.figure(
-        life_figures.life_ratios(lives.compared), **life_captions.life_ratios(lives.compared)
-    )
+    drawn, nothing = lives.compared, lives.compared.table.empty
+    return _figure(nothing, NOTHING_COMPARED, life_figures.life_ratios, life_captions.life_ratios, drawn)
 
 
 def ratios_table(lives: LifeStudy) -> blocks.Block:
@@ -100,20 +101,17 @@ def as_projected(lives: LifeStudy) -> blocks.Block:
 
 def predicted_figure(lives: LifeStudy) -> blocks.Block:
     """Lives of sets against what the other trucks had projected."""
-    if lives.check.table.empty:
-        return blocks.text(NOTHING_JUDGED)
-    drawn = life_figures.predicted(lives.check, labels=lives.labels)
-    return blocks.figure(drawn, **life_captions.predicted(lives.check, labels=lives.labels))
+    drawn, nothing = lives.check, lives.check.table.empty
+    return _figure(
+        nothing, NOTHING_JUDGED, life_figures.predicted, life_captions.predicted, drawn, labels=lives.labels
+    )
 
 
 # ---------------------------------------------------------------- across the blade
 def profiles_figure(lives: LifeStudy) -> blocks.Block:
     """Profiles across the blade as the miles add up."""
-    if lives.profiles.table.empty:
-        return blocks.text(NOTHING_TWICE)
-    return blocks.figure(
-        list(profile_figures.profiles(lives.profiles)), **profile_captions.profiles(lives.profiles)
-    )
+    drawn, nothing = lives.profiles, lives.profiles.table.empty
+    return _figure(nothing, NOTHING_TWICE, profile_figures.profiles, profile_captions.profiles, drawn)
 
 
 def evenness(lives: LifeStudy) -> blocks.Block:
@@ -123,10 +121,8 @@ def evenness(lives: LifeStudy) -> blocks.Block:
 
 def evenness_figure(lives: LifeStudy) -> blocks.Block:
     """How fast the thinnest and the thickest spot grow apart."""
-    if lives.evenness.table.empty:
-        return blocks.text(NOTHING_ACROSS)
-    drawn = profile_figures.unevenness(lives.evenness)
-    return blocks.figure(drawn, **profile_captions.unevenness(lives.evenness))
+    drawn, nothing = lives.evenness, lives.evenness.table.empty
+    return _figure(nothing, NOTHING_ACROSS, profile_figures.unevenness, profile_captions.unevenness, drawn)
 
 
 def evenness_table(lives: LifeStudy) -> blocks.Block:
@@ -160,6 +156,20 @@ def caveats(lives: LifeStudy) -> blocks.Block:
 def method(lives: LifeStudy) -> blocks.Block:
     """How it was worked out."""
     return blocks.text(*life_words.method(lives))
+
+
+def _figure(
+    nothing: bool,
+    otherwise: str,
+    draw: Callable[..., Any],
+    tell: Callable[..., FigureWords],
+    *results: Any,
+    **options: Any,
+) -> blocks.Block:
+    """A figure of results with its words, or the sentence that there is nothing to draw."""
+    if nothing:
+        return blocks.text(display.words(otherwise))
+    return blocks.figure(draw(*results, **options), **tell(*results, **options))
 
 
 def _table(
