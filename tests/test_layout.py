@@ -27,3 +27,23 @@ def test_an_appendix_is_interim_if_one_of_its_parts_is():
     laid_out = layout.lay_out([*report(), *report(interim=True)])
     assert laid_out.meta.title == layout.APPENDIX_TITLE
     assert laid_out.meta.interim
+
+
+def test_a_box_of_findings_stands_one_level_below_its_section():
+    box = blocks.findings(["Found."])
+    report_of_boxes = [
+        meta(),
+        box,
+        blocks.heading("A"),
+        box,
+        blocks.heading("B", 3),
+        box,
+        blocks.heading("C"),
+        box,
+    ]
+    shifts = [
+        part.shift
+        for part in layout.lay_out(report_of_boxes).parts
+        if isinstance(part.block, blocks.Findings)
+    ]
+    assert [2 + shift for shift in shifts] == [2, 3, 4, 3]

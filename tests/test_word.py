@@ -88,6 +88,13 @@ def test_headings_have_the_real_styles(written):
     assert written.styles["Key Finding Heading"].base_style.name == "Heading 1"
 
 
+def test_a_box_of_findings_within_a_section_lies_below_it_in_the_outline():
+    box = blocks.findings(["Found."], title="In words")
+    document = opened(word.docx([meta(), box, blocks.heading("Wear"), box]))
+    levels = [p._p.pPr.find(qn("w:outlineLvl")) for p in document.paragraphs if p.text == "In words"]
+    assert [level if level is None else level.get(qn("w:val")) for level in levels] == [None, "1"]
+
+
 def test_findings_are_framed_paragraphs_and_no_table(written):
     findings = [text for name, text in styles_of(written) if name in ("Key Finding", "Key Finding Detail")]
     assert findings == ["Better: Carbide lasts longer.", "Not shown: Noise is alike.", "One dB apart."]

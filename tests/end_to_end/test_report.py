@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from conftest import TABLES, write_trial
 from in_process import notebooks_in_process
+from shared_runs import shared_report
 
 from trialkit import __main__ as command_line
 from trialkit.demo import writing
@@ -52,7 +53,7 @@ def two_notebooks(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def demo_report(tmp_path_factory):
-    return reporting.write_report(DEMO, reports=tmp_path_factory.mktemp("reports"), quiet=True)
+    return shared_report("demo", tmp_path_factory)
 
 
 def test_the_run_folder_holds_what_is_agreed(demo_report):

@@ -66,7 +66,7 @@ def lay_out(report: Sequence[blocks.Block]) -> Layout:
     names = Names()
     parts, contents, level = [], [], 1
     for block in report:
-        part = _placed(block, names, shift)
+        part = _placed(block, names, shift, level)
         if isinstance(block, blocks.Heading):
             own = block.level + part.shift
             if own > level + 1:
@@ -96,13 +96,13 @@ def _as_section(block: blocks.Block) -> list[blocks.Block]:
     return [_SectionTitle(level=2, runs=prose.literal(block.subtitle or block.title))]
 
 
-def _placed(block: blocks.Block, names: Names, shift: int) -> Part:
+def _placed(block: blocks.Block, names: Names, shift: int, level: int) -> Part:
     if isinstance(block, _SectionTitle):
         return Part(block, names.anchor(block.plain()))
     if isinstance(block, blocks.Heading):
         return Part(block, names.anchor(block.plain()), shift=shift)
     if isinstance(block, blocks.Findings):
-        return Part(block, names.anchor(block.title), shift=shift)
+        return Part(block, names.anchor(block.title), shift=min(level, 4) - 1)  # one below where it stands
     word = _NUMBERED.get(block.kind, "")  # type: ignore[attr-defined]
     if not word or (isinstance(block, blocks.Problems) and block.data is None):
         return Part(block)

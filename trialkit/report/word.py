@@ -166,7 +166,7 @@ class _Writer:
             for item in block.items:
                 self.lists.apply(self.styled(style, item), number)
         elif isinstance(block, blocks.Findings):
-            self._findings(block)
+            self._findings(block, part.shift)
         elif isinstance(block, blocks.Table):
             self._table(block, part.label)
         elif isinstance(block, blocks.Figure):
@@ -182,12 +182,14 @@ class _Writer:
         else:
             raise NotImplementedError(block)
 
-    def _findings(self, block: blocks.Findings) -> None:
+    def _findings(self, block: blocks.Findings, shift: int) -> None:
         from docx.shared import Pt
 
         from trialkit.report import word_styles
 
-        self.paragraph(word_styles.BOX_TITLE, block.title)
+        title = self.paragraph(word_styles.BOX_TITLE, block.title)
+        if shift:
+            title._p.get_or_add_pPr().append(self.parts.element("w:outlineLvl", val=shift))
         last: Any = None
         for item in block.items:
             last = self.paragraph(word_styles.FINDING)

@@ -78,6 +78,7 @@ def _texts(data: Any) -> Iterator[str]:
             yield from _texts(value)
 
 
+@cache
 def _shown(letter: str) -> str:
     if letter in _NEVER_ALLOWED:
         return _NEVER_ALLOWED[letter]
