@@ -8,11 +8,14 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 
 from material_coverage import KINDS, coverage
+
+from trialkit.stats.superiority import superiority
 
 TRIALS = 400
 LOWEST, HIGHEST = 0.915, 0.985
@@ -45,3 +48,17 @@ def test_trucks_that_came_out_alike_are_not_told_too_surely():
     found = coverage(KINDS["trucks alike, 6 per type"], 600, seed=2031)
     assert found["alike"] > 0.4
     assert found["held_if_alike"] > 0.90
+
+
+@pytest.mark.parametrize(("n_each", "truck_sd"), [(3, 0.2), (4, 0.6), (6, 0.6)])
+def test_ratings_that_do_not_differ(n_each, truck_sd):
+    rng, held, found = np.random.default_rng(2031), [], []
+    for _ in range(TRIALS):
+        mood = rng.normal(0, truck_sd, 2 * n_each)
+        truck = np.repeat(np.arange(2 * n_each), rng.integers(3, 12, 2 * n_each))
+        score = 1 + np.searchsorted([-1.5, -0.5, 0.3, 1.2], mood[truck] + rng.normal(0, 0.8, len(truck)))
+        result = superiority(score, truck, truck < n_each)
+        held.append(result.conf_low <= 0.5 <= result.conf_high)
+        found.append(result.p_value <= 0.05)
+    assert LOWEST <= np.mean(held) <= 0.99
+    assert np.mean(found) <= 0.075

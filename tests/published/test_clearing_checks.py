@@ -221,6 +221,13 @@ def test_exact_p_of_ordered_scores():
     assert tied.p_value == pytest.approx(expected["p of tied by all choices"])
 
 
+def test_exact_p_of_trucks_that_had_both():
+    # R, all exchanges within the pairs, sums of pooled mid-ranks (r/clearing.R)
+    a, b = [4, 5, 3, 4, 2, 5], [3, 3, 3, 2, 3, 1]
+    found = superiority([*a, *b], [*range(6), *range(6)], [True] * 6 + [False] * 6)
+    assert found.p_value == pytest.approx(reference("scores")["p of pairs by all exchanges"])
+
+
 def test_smallest_p_of_three_trucks_each():
     # tables of the rank sum test: with samples of 3 and 3 the smallest two-sided p is 2/20 = 0.10 (by hand: 6 choose 3)
     frame = pd.DataFrame({"item": "noise", "truck_id": list("abcdef"), "edge_type": ["s"] * 3 + ["r"] * 3})

@@ -76,12 +76,15 @@ p_exchange <- function(d) {
   signs <- as.matrix(expand.grid(rep(list(c(-1, 1)), length(d))))
   mean(abs(signs %*% d) >= abs(sum(d)) - 1e-9)
 }
-pain <- list(y = c(1, 2, 1, 1, 1, 1, 1, 1, 1, 1, 2, 4, 1, 1), n = c(3, 3, 4, 3, 1, 2, 3, 1, 1, 5, 4))
 few <- list(a = c(2.1, 3.4, 4.0, 2.8), b = c(1.5, 2.0, 3.1, 1.2, 2.2))
 say("scores", "p of few by all choices", p_choice(few$a, few$b))
 say("scores", "p of few by wilcox.test", wilcox.test(few$a, few$b, exact = TRUE)$p.value)
 tied <- list(a = c(4, 5, 4, 3), b = c(3, 2, 3, 4))
 say("scores", "p of tied by all choices", p_choice(tied$a, tied$b))
+
+pairs <- list(a = c(4, 5, 3, 4, 2, 5), b = c(3, 3, 3, 2, 3, 1))
+ranks <- rank(c(pairs$a, pairs$b))
+say("scores", "p of pairs by all exchanges", p_exchange(ranks[1:6] - ranks[7:12]))
 
 writeLines(c("# Source: Rscript tests/published/r/clearing.R (R 4.2.2, lme4 1.1-31, lmerTest 3.1-3, pbkrtest 0.5.2).",
              "case,quantity,value", unlist(rows)), file.path(data_dir, "clearing_reference.csv"))
