@@ -114,6 +114,27 @@ def test_the_detectable_saving_shrinks_with_the_number_of_trucks():
     assert 0 < many < few < 100
 
 
+def test_every_truck_stands_against_the_mean_of_the_references():
+    shifts = season(rng(), separate(3, 3), change=SAVING)
+    found = compare(shifts).trucks
+    logs = np.log(shifts[c.QUANTITY_LB]).groupby([shifts[c.TRUCK_ID], shifts[c.EDGE_TYPE]]).mean()
+    base = logs.xs(STEEL, level=c.EDGE_TYPE).mean()
+    for row in found.to_dict("records"):
+        assert row[c.ESTIMATE_PCT] == pytest.approx(
+            100 * np.expm1(logs[row[c.TRUCK_ID], row[c.EDGE_TYPE]] - base)
+        )
+        assert (row[c.N_STORMS], row[c.N_SHIFTS]) == (15, 15)
+    assert len(found) == 6
+
+
+def test_trucks_of_both_halves_of_a_rotation_stand_against_the_reference_of_their_half():
+    # all trucks change at half-time: each half has trucks with the reference of its own
+    found = compare(season(rng(), rotated(4))).trucks
+    assert len(found) == 8
+    assert found[c.ESTIMATE_PCT].notna().all()
+    assert found.groupby(c.EDGE_TYPE)[c.N_SHIFTS].sum().to_dict() == {RUBBER: 30, STEEL: 30}
+
+
 # ---------------------------------------------------------------- edges
 def test_one_truck_of_a_type_has_no_interval():
     found = compare(season(rng(), separate(4, 1)))

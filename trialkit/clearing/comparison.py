@@ -32,6 +32,7 @@ from trialkit.errors import NotEnoughDataError, UsageError, near_match
 from trialkit.formatting import counted
 from trialkit.results import Labelled
 from trialkit.stats.blocked import BlockedFit, fit_blocked
+from trialkit.stats.blocked_sums import BlockedSums
 from trialkit.stats.detectable import detectable_difference
 from trialkit.stats.inference import NO_SPREAD, ONE_UNIT, PAIRS_NEEDED, holm_adjusted, two_sided_tail
 
@@ -62,6 +63,10 @@ class ClearingComparison(Labelled):
     variants : DataFrame
         The same comparison in other ways: `variant`, then the columns of `table` up to `df`, and `agree` (whether both
         show a difference the same way, or neither does).
+    trucks : DataFrame
+        What each truck used with each edge type, averaged over its storms: `truck_id`, `edge_type`, `estimate_pct` (or
+        `estimate`) against the mean of the reference's trucks that shared its storms, directly or by way of others
+        (missing without such), `unit`, `n_storms`, `n_shifts`.
     left_out : DataFrame
         Shifts that are not compared: `reason`, `edge_type`, `n_storms`, `n_shifts`.
     measure : Measure
@@ -74,6 +79,7 @@ class ClearingComparison(Labelled):
 
     naive: pd.DataFrame
     variants: pd.DataFrame
+    trucks: pd.DataFrame
     left_out: pd.DataFrame
     measure: Measure
     confidence_level: float
@@ -154,7 +160,8 @@ def compare_edge_types(
     chosen = selection.select_shifts(shifts, measure, reference)
     if len(chosen.types) < 2:
         raise NotEnoughDataError(_nothing_shared(chosen, measure, reference))
-    fit = fit_blocked(sums_of(chosen.used, chosen.types, measure), confidence_level)
+    sums = sums_of(chosen.used, chosen.types, measure)
+    fit = fit_blocked(sums, confidence_level)
     table = _table(chosen, fit, measure, confidence_level)
     result = ClearingComparison(
         table=table,
@@ -162,6 +169,7 @@ def compare_edge_types(
         notes=(),
         naive=naive.naive_totals(chosen.measured, measure, reference, table),
         variants=pd.DataFrame(),
+        trucks=_trucks(chosen, sums, measure),
         left_out=chosen.left_out,
         measure=measure,
         confidence_level=confidence_level,
@@ -227,6 +235,27 @@ def _counts(chosen: Selection, name: str) -> dict[str, int]:
         c.N_TRUCKS_REFERENCE: len(others),
         c.N_PAIRS: len(trucks & others),
     }
+
+
+def _trucks(chosen: Selection, sums: BlockedSums, measure: Measure) -> pd.DataFrame:
+    """What each truck used with each edge type, storms taken out, against the mean of the reference's trucks."""
+    used = chosen.used
+    effect, parts = sums.response.copy(), sums.parts()
+    for part in np.unique(parts):
+        base = effect[(parts == part) & (sums.treatment == 0)]
+        effect[parts == part] -= base.mean() if len(base) else np.nan
+    table = pd.DataFrame(
+        {
+            c.TRUCK_ID: used[c.TRUCK_ID].unique()[sums.unit],
+            c.EDGE_TYPE: np.array(chosen.types, object)[sums.treatment],
+            estimate_column(measure): on_scale(effect, measure),
+            c.UNIT: unit_of(measure),
+        }
+    )
+    counts = used.groupby([c.TRUCK_ID, c.EDGE_TYPE], sort=False)[c.STORM_ID].agg(["nunique", "size"])
+    of = counts.loc[list(zip(table[c.TRUCK_ID], table[c.EDGE_TYPE], strict=True))]
+    table[c.N_STORMS], table[c.N_SHIFTS] = of["nunique"].to_numpy(), of["size"].to_numpy()
+    return table
 
 
 # ---------------------------------------------------------------- what is asked for

@@ -35,7 +35,7 @@ _LIMITS = (-34.0, 34.0)
 """Of the logarithm of a variance beside the error; the lower one is zero, the upper one no error."""
 _AS_GOOD_AS_ZERO = 1e-5
 """Variance of a unit, beside that of the mean of its rows, that is zero."""
-_LEAST_LENGTH = 0.8
+_LEAST_LENGTH = 0.7
 """Shortest interval, beside the one that supposes that units do not differ."""
 _NOTHING_LEFT = 1e-13
 """Share of the scatter about treatments and covariates that is rounding error."""
@@ -132,8 +132,8 @@ def fit_blocked(sums: BlockedSums, confidence_level: float = 0.95) -> BlockedFit
     for a contrast of variance ``c`` times the error variance, with f degrees of freedom. In a balanced table both are
     the t interval from the unit means. Where units are compared with themselves, Q is taken within units. That interval
     is right overall, but too narrow when units happen to agree far better than their rows: given a variance of zero it
-    holds the truth in 92 % of trials. So it is never shorter than 0.8 of what the scatter of the rows alone gives, which
-    makes that 93 to 95 % (and 96 to 97 % overall, where units are truly alike).
+    holds the truth in 92 % of trials. So it is never shorter than 0.7 of what the scatter of the rows alone gives, which
+    makes that 93 to 94 % (and 95 to 97 % overall, where units are truly alike).
 
     Fewer than three units that changed their treatment say too little of how changes vary; their cells then count as
     units of their own.
@@ -394,7 +394,7 @@ def fit_two_stage(sums: BlockedSums) -> TwoStageFit:
     if sums.covariates.shape[1]:
         inner, cross = sums.rest[:-1, :-1], sums.rest[:-1, -1]
         effects = effects - sums.covariates @ (np.linalg.pinv(inner, rcond=1e-10, hermitian=True) @ cross)
-    parts = _parts(sums.inner)
+    parts = sums.parts()
     treatments = range(1, sums.n_treatments)
     if parts.max() == 0:
         estimate, std_error, df = np.array([_of_cells(sums, effects, k) for k in treatments]).T
@@ -428,10 +428,3 @@ def _of_cells(sums: BlockedSums, effects: Floats, treatment: int) -> tuple[float
         Sample.of(list(of[treatment].values())), Sample.of(list(of[0].values())), pairs
     )
     return found.estimate, found.std_error, found.df
-
-
-def _parts(inner: Floats) -> np.ndarray:
-    """Number of the part of each cell; cells that share a block, directly or by way of others, share a part."""
-    from scipy.sparse.csgraph import connected_components
-
-    return connected_components(np.abs(inner) > 1e-9, directed=False)[1]

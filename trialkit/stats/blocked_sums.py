@@ -89,6 +89,12 @@ class BlockedSums:
         told = size > ROUNDING * max(size.max(), 1e-300)
         return axes[:, told] * np.sqrt(size[told])
 
+    def parts(self) -> Codes:
+        """Number of the part of each cell; cells that share a block, directly or by way of others, share a part."""
+        from scipy.sparse.csgraph import connected_components
+
+        return connected_components(np.abs(self.inner) > 1e-9, directed=False)[1].astype(np.int64)
+
 
 def blocked_sums(
     response: ArrayLike,
