@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import matplotlib.pyplot as plt
 import pytest
-from plan_trials import MILES, plan_settings, planned
+from plan_trials import GAUGE, MILES, plan_settings, planned
 from report_samples import AWKWARD
 
 from trialkit import columns as c
@@ -26,14 +26,14 @@ def plan(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(plan_study, "SIZES", (2, 6))
         return planned(
-            tmp_path_factory.mktemp("plan"), fleet_plan=MILES,
+            tmp_path_factory.mktemp("plan"), fleet_plan=MILES, gauge_readings=GAUGE,
             settings=plan_settings(looks="[2031-01-20, 2031-04-08]", season_start="2030-11-01"),
         )  # fmt: skip
 
 
 EVERY = (
     "title", "in_brief", "still_open", "rules", "looks_table", "can_show", "sizes_figure", "sizes_table", "assumptions",
-    "first_readings", "how_drawn", "assignment_table", "forced", "balance_table", "tasks", "limits", "method", "made_from",
+    "reading_error", "gauge_figure", "gauge_table", "how_drawn", "assignment_table", "forced", "balance_table", "tasks", "limits", "method", "made_from",
 )  # fmt: skip
 
 
@@ -58,6 +58,8 @@ def test_where_nothing_is_agreed_or_known_a_sentence_says_so(tmp_path):
     assert plan_sections.looks_table(bare).plain() == plan_sections.NO_LOOKS
     assert plan_sections.forced(bare).plain() == plan_sections.NOTHING_FORCED
     assert plan_sections.balance_table(bare).plain() == plan_sections.NOTHING_KNOWN
+    assert plan_sections.gauge_figure(bare).plain() == plan_sections.NO_GAUGE
+    assert plan_sections.gauge_table(bare).plain() == plan_sections.HOW_TO_STUDY
     no_start = planned(tmp_path / "b", settings=plan_settings(looks="[0.5]"))
     assert plan_sections.looks_table(no_start).plain() == plan_sections.NO_START
 
@@ -92,7 +94,7 @@ def test_where_no_size_shows_anything_the_figure_says_so(plan):
     ax = plan_figures.sizes(none, 1, True)
     assert "No size of trial shows a difference" in [text.get_text() for text in ax.texts]
     words = plan_captions.sizes(none, 1, True)
-    assert "a: no difference of any size." in words["alt"]
+    assert "A: no difference of any size." in words["alt"]
     assert words["data"].empty
 
 
@@ -111,3 +113,34 @@ def test_the_words_round_up_and_name_the_trial(plan):
     assert "in 80% of such trials" in words["caption"]
     assert words["headings"][c.ESTIMATE] == "Lasts times as long, or more"
     assert set(words["data"][c.N_TRUCKS]) <= {2, 4, 6}
+
+
+# ---------------------------------------------------------------- the figure of the gauge study
+def test_every_reading_is_drawn_off_the_mean_of_its_piece(plan):
+    found = plan_study.gauge_deviations(plan.trial)
+    assert len(found) == 24
+    assert found.groupby(c.PIECE)[c.RESIDUAL_IN].mean().abs().max() < 1e-12
+    (ax,) = plan_figures.gauge(plan.gauge, found)
+    drawn = sum(len(line.get_xdata()) for line in ax.lines if line.get_marker() != "None")
+    assert drawn == 24
+    assert [text.get_text() for text in ax.get_legend().get_texts()] == ["R1", "R2"]
+    assert [tick.get_text() for tick in ax.get_xticklabels()] == ["G1", "G2", "G3", "G4"]
+    assert ax.get_ylabel() == "Off the mean [in]"
+
+
+def test_tools_and_stations_of_a_piece_are_told_apart(tmp_path):
+    rows = "piece,station,reader,repeat,height_in,tool\n" + "".join(
+        f"G{number},{station},R1,{repeat},{5 - station + 0.01 * repeat},{tool}\n"
+        for number, tool in enumerate(("rule", ""), start=1) for station in (1, 2) for repeat in (1, 2)
+    )  # fmt: skip
+    plan = planned(tmp_path, gauge_readings=rows)
+    found = plan_study.gauge_deviations(plan.trial)
+    assert set(found[c.TOOL]) == {"rule", "tool not recorded"}
+    assert set(found[c.PIECE]) == {"G1, 1", "G1, 2", "G2, 1", "G2, 2"}
+    axes = plan_figures.gauge(plan.gauge, found)
+    assert [ax.get_title(loc="left") for ax in axes] == ["Rule", "Tool not recorded"]
+    assert "R1" in axes[0].get_legend().get_texts()[0].get_text()
+    assert (
+        "less the mean of their piece, by person (rule and tool not recorded)"
+        in plan_captions.gauge(plan.gauge, found)["caption"]
+    )

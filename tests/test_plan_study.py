@@ -159,6 +159,7 @@ def test_the_demo_can_be_planned_from_though_it_is_over(tmp_path):
     tables = plan_study.tables(plan)
     assert set(tables["planned_sizes"][c.EDGE_TYPE]) == {"carbide_insert", "rubber_carbide"}
     assert len(tables["planned_assignment"]) == 13
+    assert {"planned_looks", "gauge_study", "gauge_wear"} <= set(tables)
 
 
 def test_a_folder_without_fleet_plan_or_gauge_has_no_holes_in_its_tables(tmp_path):

@@ -80,7 +80,8 @@ def test_several_types_are_asked_about_together(tmp_path):
     plan = planned(tmp_path, edge_types=types)
     assert plan_words.question(plan) == "Do type a or type b outlast plain steel on our own trucks?"
     sizes = plan_words.sizes_in_brief(plan)
-    assert sizes[c.EDGE_TYPE].tolist() == ["all"]  # the same usable depth, so the same is shown of both
+    assert c.EDGE_TYPE not in sizes  # the same usable depth, so the same is shown of both
+    assert len(sizes) == 1
     assert len(plan_words.can_show(plan)) == 1
 
 
@@ -153,7 +154,7 @@ def test_every_task_has_a_sheet_a_time_and_room_for_a_name(tmp_path):
     tasks = plan_words.tasks(
         planned(tmp_path, settings=plan_settings(stations=4, repeats=1, reading_every_mi=150.0))
     )
-    assert (tasks[plan_words.WHO] == "").all()
+    assert (tasks[plan_words.WHO] == plan_words.LINE).all()
     assert tasks.drop(columns=plan_words.WHO).map(bool).all(axis=None)
     assert "4 stations, once each" in " ".join(tasks[plan_words.WHAT])
     assert "about every 150 miles" in " ".join(tasks[plan_words.WHEN])
@@ -178,8 +179,26 @@ def test_in_metric_no_mile_or_inch_is_left(tmp_path):
     with display.showing("metric"):
         plan = planned(tmp_path, settings='units = "metric"\n' + plan_settings(**FULL), fleet_plan=MILES)
         words = [
-            *plan_words.in_brief(plan), *plan_words.first_readings(plan), *plan_words.limits(plan), *plan_words.method(plan),
+            *plan_words.in_brief(plan), *plan_words.reading_error(plan), *plan_words.limits(plan), *plan_words.method(plan),
             plan_words.rules(plan).to_string(), plan_words.assumptions(plan).to_string(), plan_words.tasks(plan).to_string(),
             plan_words.balance_in_brief(plan).drop(columns=plan_words.WHAT).to_string(),
         ]  # fmt: skip
     assert not re.search(r"\b(miles?|inch(es)?|mi|ft)\b|\d in\b", " ".join(words))
+
+
+def test_the_gauge_study_says_how_far_off_a_reading_is_and_without_one_why_not(tmp_path):
+    said = plan_words.reading_error(planned(tmp_path / "a", gauge_readings=GAUGE))
+    # by hand: repeats of 0.02, 0, 0.02 in have a standard deviation of 0.02 / sqrt(3) = 0.0115 in, a little less once the
+    # differences of people from piece to piece, of which there are none, are pooled with them
+    assert re.search(
+        r"repeated readings of one person scatter with a standard deviation of 0\.01[12] in", said[0]
+    )
+    assert "plain steel takes about" in said[1].lower()
+    assert len(said) == 2
+    none = plan_words.reading_error(planned(tmp_path / "b"))
+    assert none[0] == "There is no gauge study yet, so the reading error is assumed."
+    one = "piece,station,reader,repeat,height_in\nG1,1,R1,1,5\n"
+    assert (
+        "at least one piece must be read twice"
+        in plan_words.reading_error(planned(tmp_path / "c", gauge_readings=one))[0]
+    )

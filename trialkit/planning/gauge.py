@@ -95,6 +95,10 @@ class GaugeStudy(Labelled):
         """How many groups of pieces the readings with a tool tell apart."""
         return crossed.distinct_categories(self.fits[tool])
 
+    def repeats_in(self, tool: str) -> float:
+        """Standard deviation of the repeats of one person with a tool. [in]"""
+        return math.sqrt(self.fits[tool].variances[crossed.REPEATABILITY])
+
     @property
     def rise_limit_in(self) -> float | None:
         """Rise of a height from one day to the next above which it is doubtful, one reading each. [in]"""

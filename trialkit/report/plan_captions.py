@@ -13,9 +13,11 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.formatting import counted, listed, named, percent
+from trialkit import display
+from trialkit.formatting import counted, listed, percent, sentence_case
 from trialkit.planning.sizing import rounded_up
 from trialkit.report.captions import FigureWords, figure_words, some
+from trialkit.report.displayed import displayed
 from trialkit.report.plan_figures import same_curves
 
 
@@ -28,7 +30,7 @@ def sizes(
     power = next((percent(100 * sized.plan.power) for sized in found.values()), "")
     said, rows = [], []
     for group, curve in same_curves(found, life):
-        who = listed([named(name, names) for name in group])
+        who = sentence_case(listed([names.get(name, name) for name in group]))
         pairs = list(zip(curve[c.N_TRUCKS].astype(int), curve[c.ESTIMATE].astype(float), strict=True))
         if not pairs:
             said.append(f"{who}: no difference of any size.")
@@ -48,3 +50,16 @@ def sizes(
     data = pd.DataFrame(rows, columns=[c.EDGE_TYPE, c.N_TRUCKS, c.ESTIMATE])
     heading = "Lasts times as long, or more" if life else "Wears times slower, or more"
     return figure_words(caption, alt, data, {}, None, {c.ESTIMATE: heading, c.N_TRUCKS: "Trucks per type"})
+
+
+def gauge(study: Any, deviations: pd.DataFrame, *, labels: Mapping[str, str] | None = None) -> FigureWords:
+    """Words for `plan_figures.gauge`; the same arguments as there."""
+    tools = listed([str(tool) for tool in study.fits])
+    readers = deviations[c.READER].nunique()
+    caption = (
+        f"Readings of the gauge study less the mean of their piece, by person ({tools}). The band holds two standard deviations of "
+        "one person's repeats to either side; a person who lies to one side of it reads high or low throughout."
+    )
+    alt = f"Chart with a column of marks for each piece, from {counted(readers, 'person', 'people')}, for each tool. {study.sentence()}"
+    headings = {c.RESIDUAL_IN: f"Off the mean of the piece, {display.unit('in')}"}
+    return figure_words(caption, alt, displayed(deviations), {}, None, headings)

@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.formatting import listed, named
+from trialkit import display
+from trialkit.formatting import listed, sentence_case
 from trialkit.planning.sizing import rounded_up
 from trialkit.report import theme
 
@@ -24,7 +25,8 @@ if TYPE_CHECKING:
 
 LARGEST = 20.0
 """Larger ratios are beyond the figure; the table has them."""
-_HEIGHT_IN = 3.3
+_HEIGHT_IN, _PANEL_IN = 3.3, 1.9
+_MOST_NAMED = 14
 
 
 def sizes(
@@ -74,7 +76,7 @@ def sizes(
             top = max(top, float(shown[c.ESTIMATE].max()))
             ax.plot(
                 shown[c.N_TRUCKS], shown[c.ESTIMATE], color=style.color, ls=style.dash, marker=style.marker, ms=5, zorder=3,
-                label=theme.drawable(listed([named(name, names) for name in group]), 60),
+                label=theme.drawable(sentence_case(listed([names.get(name, name) for name in group])), 60),
             )  # fmt: skip
             here = shown[shown[c.N_TRUCKS] == n_trucks]
             if len(here):
@@ -136,3 +138,72 @@ def same_curves(found: Mapping[str, Any], life: bool) -> list[tuple[list[str], p
         else:
             curves.append(([name], curve))
     return curves
+
+
+def gauge(
+    study: Any, deviations: pd.DataFrame, ax: Axes | None = None, *, labels: Mapping[str, str] | None = None
+) -> list[Axes]:
+    """Each reading of the gauge study less the mean of its piece, a panel for each tool.
+
+    Parameters
+    ----------
+    study : GaugeStudy
+        `fits`: tool to its fit; `repeats_in` gives the spread of the repeats. [in]
+    deviations : DataFrame
+        Columns tool, piece, reader and residual_in [in].
+    ax : Axes, optional
+        Where to draw, for one tool; new panels of the printed width if not given.
+    labels : mapping, optional
+        Not used; edge types play no part.
+
+    Returns
+    -------
+    list of Axes
+        The band is two standard deviations of one person's repeats to either side.
+    """
+    import matplotlib.pyplot as plt
+
+    tools = [tool for tool in study.fits if (deviations[c.TOOL] == tool).any()]
+    readers = sorted(deviations[c.READER].unique(), key=str)
+    styles = theme.edge_styles(readers)
+    unit = display.unit("in")
+    with theme.print_style():
+        if ax is None:
+            size = (theme.WIDTH_IN, 0.7 + _PANEL_IN * max(len(tools), 1))
+            _, grid = plt.subplots(max(len(tools), 1), 1, figsize=size, squeeze=False, sharey=True)
+            axes = list(grid.ravel())
+        else:
+            axes = [ax]
+        for tool, panel in zip(tools, axes, strict=False):
+            here = deviations[deviations[c.TOOL] == tool]
+            pieces = list(dict.fromkeys(here[c.PIECE]))
+            spread = study.repeats_in(tool)
+            panel.axhspan(
+                *(display.value(side * 2 * spread, "in") for side in (-1, 1)),
+                color=theme.GRID,
+                alpha=0.55,
+                lw=0,
+            )
+            panel.axhline(0, color=theme.QUIET_INK, lw=0.8)
+            for number, reader in enumerate(readers):
+                own = here[here[c.READER] == reader]
+                shift = 0.6 * ((number + 0.5) / len(readers) - 0.5)
+                panel.plot(
+                    [pieces.index(piece) + shift for piece in own[c.PIECE]], display.value(own[c.RESIDUAL_IN].to_numpy(float), "in"),
+                    ls="", marker=styles[reader].marker, ms=4.5, color=styles[reader].color, mec="white", mew=0.5,
+                    label=theme.drawable(reader, 16), zorder=3,
+                )  # fmt: skip
+            panel.set_title(theme.drawable(sentence_case(tool)))
+            panel.set_xticks(range(len(pieces)), [theme.drawable(piece, 10) for piece in pieces])
+            if len(pieces) > _MOST_NAMED:
+                panel.tick_params(axis="x", labelrotation=90)
+            panel.set_xlim(-0.6, max(len(pieces) - 0.4, 0.6))
+            panel.set_ylabel(f"Off the mean [{unit}]")
+            panel.grid(axis="y")
+        if tools:
+            axes[0].legend(
+                loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=min(len(readers), 6), borderaxespad=0.1,
+                handletextpad=0.1, columnspacing=1.0,
+            )  # fmt: skip
+            axes[len(tools) - 1].set_xlabel("Piece of the gauge study")
+        return axes

@@ -12,13 +12,16 @@ import platform
 import pandas as pd
 
 from trialkit import __version__, cautions
-from trialkit.report import blocks, plan_captions, plan_figures, plan_words
+from trialkit import columns as c
+from trialkit.report import blocks, plan_captions, plan_figures, plan_study, plan_words
 from trialkit.report.plan_study import TrialPlan
+from trialkit.settings import FILE_NAME
+from trialkit.trial.unstarted import ALSO_PLANNED_FROM, PLANNED_FROM
 
 SUBTITLE = "Plan of the cutting edge trial"
 BRIEF_TITLE = "The plan in brief"
 SIZE_TITLE = "What this trial can show"
-FIRST_TITLE = "When a reading says something"
+READING_TITLE = "How far off a reading is"
 DRAW_TITLE = "How it was drawn"
 FORCED_TITLE = "Not left to chance"
 OPEN_TITLE = "Still open"
@@ -28,6 +31,12 @@ RULES_CAPTION = "What was agreed before the season"
 LOOKS_CAPTION = "Planned looks, and what a difference must reach at each"
 LOOK_NOTES = (
     "Between the looks nothing is decided: results that are read again and again show differences that are not there.",
+)
+GAUGE_CAPTION = "Where the spread of the readings comes from (standard deviations)"
+NO_GAUGE = "There is no gauge study to show."
+HOW_TO_STUDY = (
+    "For a gauge study two or three people each read five to ten worn pieces three times, in mixed order and without seeing the "
+    "earlier readings, with the tool that will be used in the season; the readings go into gauge_readings."
 )
 NO_LOOKS = "No look is planned before the end of the season; what is seen on the way decides nothing."
 NO_START = "The looks get their limits once the first day of the season is known."
@@ -108,9 +117,26 @@ def assumptions(plan: TrialPlan) -> blocks.Block:
     return blocks.table(plan_words.assumptions(plan), ASSUMED_CAPTION, headings=plan_words.ASSUMED_HEADINGS)
 
 
-def first_readings(plan: TrialPlan) -> blocks.Block:
-    """After how many miles a reading says something."""
-    return blocks.findings(plan_words.first_readings(plan), title=FIRST_TITLE)
+# ---------------------------------------------------------------- how well it is read
+def reading_error(plan: TrialPlan) -> blocks.Block:
+    """How far off a reading is, and after how many miles it says something."""
+    return blocks.findings(plan_words.reading_error(plan), title=READING_TITLE)
+
+
+def gauge_figure(plan: TrialPlan) -> blocks.Block:
+    """Readings of the gauge study by piece and person."""
+    if plan.gauge is None:
+        return blocks.text(NO_GAUGE)
+    given = (plan.gauge, plan_study.gauge_deviations(plan.trial))
+    return blocks.figure(plan_figures.gauge(*given), **plan_captions.gauge(*given))
+
+
+def gauge_table(plan: TrialPlan) -> blocks.Block:
+    """Where the spread of the readings comes from."""
+    if plan.gauge is None:
+        return blocks.text(HOW_TO_STUDY)
+    level = plan.gauge.confidence_level
+    return blocks.table(plan.gauge.table, GAUGE_CAPTION, hide=(c.STUDY_PCT,), confidence_level=level)
 
 
 # ---------------------------------------------------------------- assignment
@@ -167,8 +193,11 @@ def method(plan: TrialPlan) -> blocks.Block:
 
 
 def made_from(plan: TrialPlan) -> blocks.Block:
-    """Files, seed and versions."""
-    rows = [(name, f"sha256 {digest[:12]}") for name, digest in sorted(plan.trial.hashes.items())]
+    """The files that a plan rests on, seed and versions."""
+    hashes = plan.trial.hashes
+    used = [FILE_NAME, *(plan.trial.files[name] for name in (*PLANNED_FROM, *ALSO_PLANNED_FROM))]
+    files = dict.fromkeys(name.split(" [")[0] for name in used)
+    rows = [(name, f"sha256 {hashes[name][:12]}") for name in files if name in hashes]
     rows += [
         ("seed of the draw", str(plan.assigned.seed)),
         ("trialkit", __version__),

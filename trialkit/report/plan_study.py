@@ -16,9 +16,10 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.errors import UsageError
+from trialkit.errors import NotEnoughDataError, UsageError
 from trialkit.planning import assignment, sizing
 from trialkit.planning.balance import covariate_balance
+from trialkit.planning.gauge import NO_TOOL, GaugeStudy, fit_gauge
 from trialkit.planning.looks import LookPlan, plan_looks
 from trialkit.planning.miles_needed import MilesNeeded, miles_needed
 from trialkit.planning.schedule import Schedule
@@ -93,6 +94,10 @@ class TrialPlan:
         The planned looks with their limits; None where no look is planned or the season has no first day yet.
     miles : MilesNeeded
         Miles until readings say something.
+    gauge : GaugeStudy or None
+        How far off a reading is; None where that was not studied.
+    gauge_missing : str
+        Why it was not studied; empty if it was.
     labels : mapping
         Edge type to its printed name.
     """
@@ -106,6 +111,8 @@ class TrialPlan:
     schedule: Schedule
     miles: MilesNeeded
     looks: LookPlan | None
+    gauge: GaugeStudy | None
+    gauge_missing: str
     labels: Mapping[str, str]
 
     @property
@@ -147,6 +154,7 @@ def plan_trial(trial: Trial, begun_on: dt.date | None = None, seed: str = "") ->
         If there are fewer than two edge types, the seed is not a whole number, or a forced assignment cannot be carried out.
     """
     assigned = who_carries_what(trial, seed)
+    gauge, gauge_missing = gauge_study(trial)
     position, n_trucks = trucks_per_type(trial, assigned.table)
     schedule = reading_schedule(trial, position)
     rate = reference_rate(trial)
@@ -156,7 +164,7 @@ def plan_trial(trial: Trial, begun_on: dt.date | None = None, seed: str = "") ->
         trial=trial, begun_on=begun_on, assigned=assigned, position=position, n_trucks=n_trucks,
         sizes=sizes(trial, schedule, n_trucks), schedule=schedule,
         miles=miles_needed(schedule, rates, {**labels, SLOWER_LABEL: SLOWER_LABEL}),
-        looks=planned_looks(trial, begun_on), labels=labels,
+        looks=planned_looks(trial, begun_on), gauge=gauge, gauge_missing=gauge_missing, labels=labels,
     )  # fmt: skip
 
 
@@ -353,6 +361,42 @@ def expected_miles(trial: Trial, position: str) -> tuple[float, ...]:
     return tuple(miles if miles > 0 else otherwise for miles in found) or (otherwise,)
 
 
+def gauge_study(trial: Trial) -> tuple[GaugeStudy | None, str]:
+    """The gauge study of the folder, or why there is none."""
+    if not trial.has(study.GAUGE):
+        return None, "There is no gauge study yet, so the reading error is assumed."
+    agreed = trial.settings.plan
+    try:
+        found = fit_gauge(
+            trial[study.GAUGE], usable_depth_in=_depths(trial), rates={trial.settings.reference_edge_type: reference_rate(trial)},
+            stations=agreed.stations, repeats=agreed.repeats, confidence_level=trial.settings.confidence_level,
+            labels=study.labels(trial),
+        )  # fmt: skip
+    except NotEnoughDataError as error:
+        return None, str(error)
+    return found, ""
+
+
+def gauge_deviations(trial: Trial) -> pd.DataFrame:
+    """Each reading of the gauge study less the mean of its piece and tool.
+
+    Returns
+    -------
+    DataFrame
+        Columns `tool`, `piece` (with its station where it has several), `reader` and `residual_in` [in].
+    """
+    keys = [c.TOOL, c.PIECE, c.STATION]
+    whole = trial[study.GAUGE].dropna(subset=[c.PIECE, c.STATION, c.READER, c.HEIGHT_IN])
+    whole = whole.astype({c.TOOL: object, c.PIECE: str, c.READER: str})
+    whole[c.TOOL] = whole[c.TOOL].where(whole[c.TOOL].notna(), NO_TOOL)
+    off = whole[c.HEIGHT_IN] - whole.groupby(keys, sort=False)[c.HEIGHT_IN].transform("mean")
+    several = whole.groupby(c.PIECE)[c.STATION].transform("nunique") > 1
+    names = whole[c.PIECE].where(~several, whole[c.PIECE] + ", " + whole[c.STATION].astype(int).astype(str))
+    return pd.DataFrame(
+        {c.TOOL: whole[c.TOOL], c.PIECE: names, c.READER: whole[c.READER], c.RESIDUAL_IN: off}
+    )
+
+
 def reference_rate(trial: Trial) -> float:
     """Wear rate of the reference that is expected from its life and usable depth. [in/1,000 mi]"""
     return 1000 * _depths(trial)[trial.settings.reference_edge_type] / trial.settings.plan.reference_life_mi
@@ -387,10 +431,13 @@ def tables(plan: TrialPlan) -> dict[str, pd.DataFrame]:
     Returns
     -------
     dict of DataFrame
-        `planned_sizes` (what a trial of some size can show of each edge type), `planned_assignment`, `planned_balance`, and `planned_looks` where
-        looks are planned.
+        `planned_sizes` (what a trial of some size can show of each edge type), `planned_assignment`, `planned_balance`, `planned_looks` where looks
+        are planned, and `gauge_study` and `gauge_wear` where there is a gauge study.
     """
     sized = [found.frame().assign(**{c.EDGE_TYPE: name}) for name, found in plan.sizes.items()]
+    gauge = (
+        {"gauge_study": plan.gauge.frame(), "gauge_wear": plan.gauge.wear} if plan.gauge is not None else {}
+    )
     looks = {"planned_looks": plan.looks.frame()} if plan.looks is not None else {}
     return {
         "planned_sizes": pd.concat(sized, ignore_index=True)
@@ -399,4 +446,5 @@ def tables(plan: TrialPlan) -> dict[str, pd.DataFrame]:
         "planned_assignment": plan.assigned.table,
         "planned_balance": plan.assigned.balance,
         **looks,
+        **gauge,
     }

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import replace
 
 import pandas as pd
 
@@ -63,6 +64,9 @@ EXCLUSION_RULE = (
 )
 SIGNERS = ("Streets", "Fleet shop", "Finance or council", "Who analyses")
 """For whom the plan is signed."""
+ALL = "all"
+LINE = "____________"
+"""Stands where something is filled in by hand."""
 NOT_WRITTEN = "not written down yet"
 _NONE_SET = "none was set, so that any difference that is shown counts"
 
@@ -182,7 +186,7 @@ def can_show(plan: TrialPlan) -> list[str]:
 
 
 def sizes_in_brief(plan: TrialPlan) -> pd.DataFrame:
-    """What trials of several sizes can show; edge types of which the same is shown stand in one row."""
+    """What trials of several sizes can show; edge types of which the same is shown stand in one row, or unnamed if all do."""
     kept = [c.N_TRUCKS, c.TRUCKS_TOTAL, c.DETECTABLE_RATIO, c.DETECTABLE_LIFE_RATIO]
     rows: dict[tuple[object, ...], list[str]] = {}
     for name, found in plan.sizes.items():
@@ -191,12 +195,13 @@ def sizes_in_brief(plan: TrialPlan) -> pd.DataFrame:
     all_types = len(plan.sizes)
     frame = pd.DataFrame(
         [
-            (*shown, "all" if len(names) == all_types > 1 else sentence_case(listed(names)))
+            (*shown, ALL if len(names) == all_types > 1 else sentence_case(listed(names)))
             for shown, names in rows.items()
         ],
         columns=[*kept, c.EDGE_TYPE],
-    )
-    return frame.sort_values([c.N_TRUCKS, c.EDGE_TYPE], kind="stable", ignore_index=True)
+    ).sort_values([c.N_TRUCKS, c.EDGE_TYPE], kind="stable", ignore_index=True)
+    alike = all_types == 1 or frame[c.EDGE_TYPE].eq(ALL).all()
+    return frame[kept if alike else [c.EDGE_TYPE, *kept]]
 
 
 def assumptions(plan: TrialPlan) -> pd.DataFrame:
@@ -222,9 +227,13 @@ def assumptions(plan: TrialPlan) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=[WHAT, AGREED, c.SOURCE])
 
 
-def first_readings(plan: TrialPlan) -> list[str]:
-    """After how many miles a reading says something."""
-    return list(plan.miles.sentences())
+def reading_error(plan: TrialPlan) -> list[str]:
+    """How far off a reading is, and after how many miles it says something."""
+    if plan.gauge is None:
+        return [plan.gauge_missing, *plan.miles.sentences()]
+    own = plan.gauge.wear[plan.gauge.wear[c.EDGE_TYPE] == plan.reference]
+    wear = replace(plan.gauge, wear=own).wear_sentences()
+    return [*plan.gauge.sentences(), *(wear or plan.miles.sentences())]
 
 
 # ---------------------------------------------------------------- who carries what
@@ -294,12 +303,12 @@ def tasks(plan: TrialPlan) -> pd.DataFrame:
         ("Rows typed in and checked: trialkit intake, trialkit check", "trial folder", "every week of the season"),
         ("Results looked at", "report", looks_words(plan).lower() if not plan.agreed.looks else looks_words(plan)),
     ]  # fmt: skip
-    return pd.DataFrame([(*row, "") for row in rows], columns=[WHAT, SHEET, WHEN, WHO])
+    return pd.DataFrame([(*row, LINE) for row in rows], columns=[WHAT, SHEET, WHEN, WHO])
 
 
 def to_sign() -> pd.DataFrame:
     """Lines for names and signatures."""
-    return pd.DataFrame([(who, "", "", "") for who in SIGNERS], columns=[WHO, NAME, SIGNED, c.DATE])
+    return pd.DataFrame([(who, LINE, LINE, LINE) for who in SIGNERS], columns=[WHO, NAME, SIGNED, c.DATE])
 
 
 # ---------------------------------------------------------------- what is open, and what it does not show
@@ -342,13 +351,21 @@ def limits(plan: TrialPlan) -> list[str]:
             "The trial is sized by lives. A difference in cost is harder to show than one in life, because prices and changes add "
             "to it."
         )
-    return [*said, *notes, *plan.assigned.notes, *(plan.looks.notes if plan.looks else ()), *plan.miles.notes]
+    return [
+        *said,
+        *notes,
+        *plan.assigned.notes,
+        *(plan.looks.notes if plan.looks else ()),
+        *plan.miles.notes,
+        *(plan.gauge.notes if plan.gauge else ()),
+    ]
 
 
 def method(plan: TrialPlan) -> list[str]:
     """How the size was worked out."""
     said = dict.fromkeys(found.method for found in plan.sizes.values())
-    return [*said, *([plan.looks.method] if plan.looks else []), plan.miles.method]
+    more = [found.method for found in (plan.looks, plan.gauge) if found is not None]
+    return [*said, *more, plan.miles.method]
 
 
 # ---------------------------------------------------------------- numbers
