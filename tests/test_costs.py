@@ -79,6 +79,21 @@ def test_a_difference_without_other_doubt_has_welchs_interval():
     assert half == pytest.approx(2.5881 * 0.19080, rel=0.02)
 
 
+def test_no_difference_is_narrower_than_that_of_the_wear_alone():
+    given = ms.uses(2)
+    few = given | {
+        ms.CARBIDE: Use(Sample(0.8, 0.0256, 2), 2, 0, 8000.0),
+        ms.STEEL: Use(Sample(2.0, 0.16, 2), 2, 0, 8000.0),
+    }
+    for uses in (given, few):
+        found = costs.estimate_costs(ms.cost_inputs(uses=uses))
+        drawn = found.differences[ms.CARBIDE, costs.EDGES_ALONE]
+        low, high = drawn.interval(0.95)
+        alone = drawn.wear.interval(0.95)
+        assert low <= alone[0] and alone[1] <= high
+        assert drawn.p_saves(0.0) >= drawn.wear.p_saves(0.0)
+
+
 def test_trucks_that_carried_both_types_narrow_the_difference():
     paired = {ms.CARBIDE: Pairing(4, 0.9)}
     apart, together = (

@@ -65,7 +65,8 @@ def test_unknown_miles_draw_no_breaks():
 
 def test_a_pair_has_the_correlation_of_the_trucks():
     given = ms.cost_inputs(pairings={ms.CARBIDE: Pairing(4, 0.8)}, n_draws=100_000)
-    own, other = draws.draw_pair(given.edge(ms.CARBIDE), given.edge(ms.STEEL), given)
+    (own, other), alone = draws.draw_pairs(given.edge(ms.CARBIDE), given.edge(ms.STEEL), given)
+    assert not alone[0].breaks.any() and (alone[1].labour_h["change"] == 3.0).all()
     # of the means of the same trucks the correlation is that of the trucks; ranks, since t draws have wild tails
     ranks = stats.spearmanr(own.use, other.use).statistic
     assert 2 * math.sin(math.pi * ranks / 6) == pytest.approx(0.8, abs=0.03)

@@ -264,19 +264,17 @@ def _row(
         )
         rest = {kind: part for kind, part in of.items() if kind != reference}
         if list(rest) == [edge_type]:
-            drawn = found.differences[edge_type, EDGES_ALONE]
-            less, more = rest[edge_type] * drawn.lower, rest[edge_type] * drawn.upper
+            ends = found.differences[edge_type, EDGES_ALONE].interval(inputs.confidence_level)
+            less, more = (rest[edge_type] * end for end in ends)
         else:
-            less = sum(
+            low = sum(
                 (part * (model.low[kind] - model.high[reference]) for kind, part in rest.items()), np.zeros(1)
             )
-            more = sum(
+            high = sum(
                 (part * (model.high[kind] - model.low[reference]) for kind, part in rest.items()), np.zeros(1)
             )
-        row[SAVING_LOW], row[SAVING_HIGH] = (
-            0.0 - float(np.quantile(more, 1 - tail)),
-            0.0 - float(np.quantile(less, tail)),
-        )
+            less, more = float(np.quantile(low, tail)), float(np.quantile(high, 1 - tail))
+        row[SAVING_LOW], row[SAVING_HIGH] = 0.0 - more, 0.0 - less
     return row
 
 

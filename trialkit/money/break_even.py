@@ -127,18 +127,21 @@ def _row(edge: EdgeCosts, inputs: CostInputs) -> dict[str, Any]:
     row[c.BREAK_EVEN_LIFE_RATIO] = _finite(float(_life_ratio(edge, reference, own, other, inputs)))
     row[c.BREAK_EVEN_PRICE] = _finite(float(_price(edge, reference, own, other, inputs)))
     if edge.use.has_interval and reference.use.has_interval:
-        drawn, drawn_other = draws.draw_pair(edge, reference, inputs)
+        pairs = draws.draw_pairs(edge, reference, inputs)
         tail = two_sided_tail(inputs.confidence_level)
 
-        def ends(found: Any, cheap: int, dear: int) -> tuple[float, float]:
-            low, high = (
-                found(edge, reference, drawn.at(-side), drawn_other.at(side), inputs)
-                for side in (cheap, dear)
-            )
-            return _finite(_quantile(low, tail)), _finite(_quantile(high, 1 - tail))
+        def ends(found: Any) -> tuple[float, float]:
+            drawn = [
+                found(edge, reference, of_own.at(-side), of_other.at(side), inputs)
+                for of_own, of_other in pairs
+                for side in (LOWER, UPPER)
+            ]
+            low = min(_quantile(one, tail) for one in drawn)
+            high = max(_quantile(one, 1 - tail) for one in drawn)
+            return _finite(low), _finite(high)
 
-        row[RATIO_LOW], row[RATIO_HIGH] = ends(_life_ratio, LOWER, UPPER)
-        row[PRICE_FROM], row[PRICE_TO] = ends(_price, LOWER, UPPER)
+        row[RATIO_LOW], row[RATIO_HIGH] = ends(_life_ratio)
+        row[PRICE_FROM], row[PRICE_TO] = ends(_price)
     return row
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -138,23 +138,28 @@ class Difference:
     ----------
     lower, middle, upper : ndarray
         Draws for the lower end, the middle and the upper end.
-    reference_lower, reference_middle, reference_upper : ndarray
+    reference_lower, reference_upper : ndarray
         Cost of the reference in the same draws.
     has_interval : bool
         Whether both rest on at least two trucks.
+    wear : Difference or None
+        The same with the wear alone drawn: no interval is narrower than that.
     """
 
     lower: np.ndarray
     middle: np.ndarray
     upper: np.ndarray
     reference_lower: np.ndarray
-    reference_middle: np.ndarray
     reference_upper: np.ndarray
     has_interval: bool
+    wear: Difference | None = None
 
     def interval(self, confidence_level: float) -> tuple[float, float]:
         """Ends of the difference; missing without an interval."""
-        return _ends(self.lower, self.upper, confidence_level) if self.has_interval else (math.nan, math.nan)
+        if not self.has_interval:
+            return math.nan, math.nan
+        ends = _ends(self.lower, self.upper, confidence_level)
+        return ends if self.wear is None else _hull(ends, self.wear.interval(confidence_level))
 
     def saving_pct(self, confidence_level: float) -> tuple[float, float]:
         """Ends of the saving in percent of the reference's cost."""
@@ -163,21 +168,28 @@ class Difference:
         with np.errstate(divide="ignore", invalid="ignore"):
             low = -100.0 * self.upper / self.reference_lower
             high = -100.0 * self.lower / self.reference_upper
-        return _ends(low, high, confidence_level)
+        ends = _ends(low, high, confidence_level)
+        return ends if self.wear is None else _hull(ends, self.wear.saving_pct(confidence_level))
 
     def p_saves(self, share: float) -> float:
         """Two-sided p value of the claim that the type costs less by more than a share of the reference's cost."""
-        return self._p(self.upper + share * self.reference_upper > 0)
+        found = self._p(self.upper + share * self.reference_upper > 0)
+        return found if self.wear is None else max(found, self.wear.p_saves(share))
 
     def p_costs_more(self) -> float:
         """Two-sided p value of the claim that the type costs more."""
-        return self._p(self.lower < 0)
+        found = self._p(self.lower < 0)
+        return found if self.wear is None else max(found, self.wear.p_costs_more())
 
     def _p(self, against: np.ndarray) -> float:
         if not self.has_interval:
             return math.nan
         n = len(against)
         return min(2.0 * (int(against.sum()) + 1) / (n + 1), 1.0)
+
+
+def _hull(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
+    return min(a[0], b[0]), max(a[1], b[1])
 
 
 def estimate_costs(inputs: CostInputs) -> Costs:
@@ -313,21 +325,40 @@ def drawn_difference(edge: EdgeCosts, inputs: CostInputs, basis: str = EDGES_ALO
     """Draws of the cost of an edge type less that of the reference, over the lines that are known for both."""
     reference = inputs.edge(inputs.reference)
     both = shared_lines(edge, reference, inputs)
-    own, other = draws.draw_pair(edge, reference, inputs)
-    low, middle, high = draws.on_each_side(own, lambda rates: _total(edge, rates, inputs, both))
-    other_low, other_middle, other_high = draws.on_each_side(
-        other, lambda rates: _total(reference, rates, inputs, both)
-    )
+    drawn = draws.draw_pairs(edge, reference, inputs)
+    known = _saved(inputs, edge.edge_type) if basis == WITH_SAVINGS else 0.0
     saved = draws.draw_savings(inputs, edge.edge_type) if basis == WITH_SAVINGS else 0.0
+    found = [
+        _difference(pair, (edge, reference), inputs, both, of_savings)
+        for pair, of_savings in zip(drawn, (saved, known), strict=False)
+    ]
+    return replace(found[0], wear=found[1]) if len(found) > 1 else found[0]
+
+
+def _difference(
+    drawn: tuple[draws.DrawnRates, draws.DrawnRates],
+    edges: tuple[EdgeCosts, EdgeCosts],
+    inputs: CostInputs,
+    known: tuple[str, ...],
+    saved: Any,
+) -> Difference:
+    def on_each_side(which: int) -> tuple[Any, Any, Any]:
+        return draws.on_each_side(drawn[which], lambda rates: _total(edges[which], rates, inputs, known))
+
+    (low, middle, high), (other_low, other_middle, other_high) = on_each_side(0), on_each_side(1)
     return Difference(
         lower=low - other_high - saved,
         middle=middle - other_middle - saved,
         upper=high - other_low - saved,
         reference_lower=other_low,
-        reference_middle=other_middle,
         reference_upper=other_high,
-        has_interval=edge.use.has_interval and reference.use.has_interval,
+        has_interval=all(edge.use.has_interval for edge in edges),
     )
+
+
+def _saved(inputs: CostInputs, edge_type: str) -> float:
+    """Material and passes saved per mile, as estimated."""
+    return float(inputs.savings.loc[inputs.savings[c.EDGE_TYPE] == edge_type, c.ESTIMATE].sum())
 
 
 def _total(edge: EdgeCosts, rates: lines.Rates, inputs: CostInputs, known: tuple[str, ...]) -> Any:
@@ -341,9 +372,7 @@ def estimated_difference(
     reference = inputs.edge(inputs.reference)
     both = shared_lines(edge, reference, inputs)
     own, other = (float(_total(one, lines.estimated_rates(one), inputs, both)) for one in (edge, reference))
-    saved = 0.0
-    if basis == WITH_SAVINGS:
-        saved = float(inputs.savings.loc[inputs.savings[c.EDGE_TYPE] == edge.edge_type, c.ESTIMATE].sum())
+    saved = _saved(inputs, edge.edge_type) if basis == WITH_SAVINGS else 0.0
     return own - other - saved, other
 
 

@@ -262,13 +262,14 @@ def _against_reference(edge: EdgeCosts, inputs: CostInputs) -> dict[str, Any]:
         yearly = float(of_type[c.ESTIMATE].sum()) * inputs.fleet_miles
         row[NPV_SAVED] = row[c.NPV] + yearly * ds.uniform_present_value(rate, years)
     if edge.use.has_interval and reference.use.has_interval:
-        of_own, of_other = draws.draw_pair(edge, reference, inputs)
-        cheap, _, dear = draws.on_each_side(of_own, lambda rates: _cycle(edge, rates, inputs, both).total)
-        low, _, high = draws.on_each_side(
-            of_other, lambda rates: _cycle(reference, rates, inputs, both).total
-        )
-        low, high = low - dear, high - cheap
-        row[c.NPV_LOW], row[c.NPV_HIGH] = _ends(low, high, inputs)
+        ends = []
+        for of_own, of_other in draws.draw_pairs(edge, reference, inputs):
+            cheap, _, dear = draws.on_each_side(of_own, lambda rates: _cycle(edge, rates, inputs, both).total)
+            low, _, high = draws.on_each_side(
+                of_other, lambda rates: _cycle(reference, rates, inputs, both).total
+            )
+            ends.append(_ends(low - dear, high - cheap, inputs))
+        row[c.NPV_LOW], row[c.NPV_HIGH] = min(end[0] for end in ends), max(end[1] for end in ends)
     return row
 
 
