@@ -76,6 +76,12 @@ def test_each_position_has_its_own_model():
     assert "for plain steel on the left wing" in result.sentence()
 
 
+def test_a_note_names_its_position_without_a_second_colon():
+    rows = [*fleet(seed=5), *fleet(n_types=1, trucks=1, seed=6, place="wing_left")]
+    (note,) = [one for one in checked(rows).notes if "on one truck only" in one]
+    assert note.startswith("On the left wing, plain steel: on one truck only")
+
+
 def test_coarse_steps_differ_in_how_sure_and_the_report_says_which_to_rely_on():
     result = checked(fleet(rates=(1.5, 0.0), error=0.004, step=1 / 16))
     found = row(result, "carbide_insert")

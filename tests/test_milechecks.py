@@ -246,9 +246,9 @@ def test_shifts_and_counter_that_differ_by_more_than_5_percent(tmp_path):
     )
     assert (
         problem.found
-        == "211 mi by the shifts and 200 mi by the counter for S1 on T1, front until 2031-01-15, 6 % apart"
+        == "211 mi by the shifts and 200 mi by the counter for S1 on T1, front until 2031-01-15, 6% apart"
     )
-    assert problem.allowed == "within 5 % of the counter"
+    assert problem.allowed == "within 5% of the counter"
 
 
 def test_shifts_and_counter_of_a_set_still_on_are_compared_up_to_its_last_reading(tmp_path):

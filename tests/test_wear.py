@@ -169,7 +169,7 @@ def test_one_truck_gives_a_rate_and_says_why_no_interval():
         "Only one truck carried steel on the front plow; how much trucks differ is not known, so its rate has no interval.",
     )
     assert result.sentence() == (
-        "On the front plow, steel wore 1.50 in per 1,000 blade-down miles (1 truck; one truck gives no interval)."
+        "On the front plow, steel wore 1.50 in per 1,000 blade-down miles (1 truck; no interval)."
     )
 
 
@@ -210,7 +210,7 @@ def test_equal_readings_are_no_measurable_wear_with_an_upper_limit():
 
 def test_equal_readings_on_one_truck():
     assert (
-        "carbide showed no measurable wear (1 truck; one truck gives no interval)"
+        "carbide showed no measurable wear (1 truck; no interval)"
         in fit_wear_rates(fleet({"carbide": [0.0]}, step=1 / 16)).sentence()
     )
 

@@ -63,7 +63,7 @@ def test_no_failures_give_a_bound():
     lives = Lives.exact([800, 900, 1000, 1100, 1200], [False] * 5)
     # closed form: 5000 / -log 0.05 = 1669.04
     with pytest.raises(
-        NotEnoughDataError, match=r"none of 5 lives ended.*shape of 1 the scale is at least 1,669 .*95 %"
+        NotEnoughDataError, match=r"none of 5 lives ended.*shape of 1 the scale is at least 1,669 .*95%"
     ):
         fit_weibull(lives)
     # closed form: (sum t^2 / -log 0.10)^(1/2) = sqrt(5.1e6 / 2.302585) = 1488.26

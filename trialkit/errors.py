@@ -104,7 +104,7 @@ CODES: dict[str, Code] = {
     "change-time-unknown": Code(
         WARNING, "a set was changed on a day with plowing, with neither a time nor a counter"
     ),
-    "miles-disagree": Code(WARNING, "the shifts' blade-down miles and the counter differ by more than 5 %"),
+    "miles-disagree": Code(WARNING, "the shifts' blade-down miles and the counter differ by more than 5%"),
     "shift-times": Code(ERROR, "a shift or storm ends before it starts"),
     "sample-outlasts-shift": Code(
         WARNING, "a sound or vibration sample lasts longer than the shift in which it was taken"

@@ -29,7 +29,7 @@ RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("A blade-down counter never runs backwards on one truck position, nor an odometer on one truck.",
      ("counter-backwards", "odometer-backwards")),
     ("Blade-down miles never exceed the miles driven over the same span.", ("blade-down-exceeds-odometer",)),
-    ("Every reading has miles: a counter, or shifts from which they follow. Where both are there they agree within 5 %.",
+    ("Every reading has miles: a counter, or shifts from which they follow. Where both are there they agree within 5%.",
      ("miles-unknown", "miles-disagree")),
     ("The readings of one set on one day have one counter, unless the truck plowed between them.",
      ("counter-differs",)),

@@ -47,7 +47,7 @@ SYNTHETIC = (
 
 DECISION_RULE = (
     "Buy another edge type only if it costs less per blade-down mile than plain steel, the interval excludes no "
-    "difference, and the saving is at least 10 %."
+    "difference, and the saving is at least 10%."
 )
 
 REPLACEMENT_RULE = (

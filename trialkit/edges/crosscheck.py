@@ -177,7 +177,7 @@ def compare_with_mixed(readings: pd.DataFrame, rates: WearRates, *, run_in_mi: f
         here = used[used[c.PLOW_POSITION].astype(object) == place]
         found = _fit(here, rates)
         parts.append(_mixed_rows(found, place, rates))
-        where = f"On {position_words(place)}: " if len(places) > 1 else ""
+        where = f"On {position_words(place)}, " if len(places) > 1 else ""
         notes += [f"{where}{note}" if where else sentence_case(note) for note in found.notes]
     table = rates.table[TWO_STAGE_COLUMNS].astype({c.EDGE_TYPE: object, c.PLOW_POSITION: object})
     if parts:

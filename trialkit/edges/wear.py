@@ -113,11 +113,7 @@ class WearRates(Labelled):
         if not math.isfinite(rate):
             return f"{who} has no wear rate yet, since no set has two readings at different {display.word('miles')}"
         if not math.isfinite(high):
-            why = (
-                "one truck gives no interval"
-                if row[c.N_TRUCKS] == 1
-                else "no interval, since the readings show no error"
-            )
+            why = "no interval" if row[c.N_TRUCKS] == 1 else "no interval, since the readings show no error"
             if not row[c.MEASURABLE]:
                 return f"{who} showed no measurable wear ({trucks}; {why})"
             return f"{who} {'wore' if rate > 0 else 'gained'} {number(abs(rate))} {per} ({trucks}; {why})"

@@ -159,7 +159,7 @@ def changed(inputs: CostInputs, change: Change) -> CostInputs:
     for what in ("price_pct", "life_pct", "breakage_pct", "labour_pct", "miles_pct"):
         pct = getattr(change, what)
         if pct < -100 or (pct == -100 and what in ("life_pct", "miles_pct")):
-            raise UsageError(f"{what} is {pct:g}; a change is above -100 %")
+            raise UsageError(f"{what} is {pct:g}; a change is above -100%")
     if change.price is not None and change.price < 0:
         raise UsageError(f"the price is {change.price:g}; it is 0 or more")
     if change.edge_type:

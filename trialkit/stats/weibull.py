@@ -340,7 +340,7 @@ def _require_failures(lives: Lives, shape: float | None, confidence_level: float
         bound = bound_weibull_scale(lives, shape or 1.0, confidence_level=confidence_level)
         raise NotEnoughDataError(
             f"none of {n_lives:g} lives ended, so no Weibull distribution can be fitted. With a shape of {shape or 1.0:g} "
-            f"the scale is at least {bound:,.0f} (one-sided {100 * confidence_level:g} %)"
+            f"the scale is at least {bound:,.0f} (one-sided {100 * confidence_level:g}%)"
         )
     if shape is None and n_failed < LEAST_FAILURES:
         raise NotEnoughDataError(

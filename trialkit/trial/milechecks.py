@@ -365,9 +365,9 @@ def _disagreement(
     share = abs(summed - span) / span * 100
     found = (
         f"{number_text(round(summed, 1))} mi by the shifts and {number_text(round(span, 1))} mi by the counter "
-        f"for {name} on {truck}, {place} until {until}, {share:.0f} % apart"
+        f"for {name} on {truck}, {place} until {until}, {share:.0f}% apart"
     )
     fix = f"Look for shifts that are missing or counted twice in {shifts.file}, and at the counters."
     return line.events.problem(
-        "miles-disagree", position, "", found, f"within {AGREES_WITHIN * 100:g} % of the counter", fix, key=""
+        "miles-disagree", position, "", found, f"within {AGREES_WITHIN * 100:g}% of the counter", fix, key=""
     )
