@@ -66,6 +66,7 @@ def test_the_run_folder_holds_what_is_agreed(demo_report):
         "appendix.xlsx",
         "figures",
         "notebooks",
+        "rows.npz",
         "run.json",
         "tables",
     }
