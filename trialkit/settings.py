@@ -73,6 +73,10 @@ class Plan(_Section):
     smallest_worthwhile_saving_pct: float = Field(
         default=0.0, strict=True, ge=0, le=100, description="saving below which a change is not worth it [%]"
     )
+    pool_seasons: Literal["never", "when_alike", "always"] = Field(
+        default="never",
+        description="whether several winters are taken together: never, when_alike (unless they differ) or always",
+    )
     no_worse_than_ratio: float | None = Field(
         default=None,
         strict=True,
@@ -304,6 +308,10 @@ class Settings(_Section):
         default=0.95, strict=True, ge=0.5, le=0.999, description="confidence level of every interval"
     )
     seed: int = Field(default=1, strict=True, ge=0, description="seed of everything that is drawn at random")
+    earlier_seasons: tuple[Text, ...] = Field(
+        default=(),
+        description="folders of earlier winters of this trial, inside the trial folder, each a trial folder of its own",
+    )
     plan: Plan = Field(default_factory=Plan)
     noise: Noise = Field(default_factory=Noise)
     cost: Cost = Field(default_factory=Cost)

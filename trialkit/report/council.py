@@ -31,7 +31,16 @@ from trialkit.report.life_study import LifeStudy
 from trialkit.report.noise_study import NoiseStudy
 from trialkit.settings import FILE_NAME
 from trialkit.trial import lineage, stays
-from trialkit.trial.checks import EVERYTHING, LAST_DAY, PROBLEMS, SETTINGS, Checked, Trial, last_data_date
+from trialkit.trial.checks import (
+    EARLIER,
+    EVERYTHING,
+    LAST_DAY,
+    PROBLEMS,
+    SETTINGS,
+    Checked,
+    Trial,
+    last_data_date,
+)
 from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
 
 SUBTITLE = "Report on the cutting edge trial"
@@ -283,6 +292,8 @@ def _read_words(name: str, trial: Trial) -> str:
         return "All files together"
     if name == LAST_DAY:
         return "Last day with data"
+    if name == EARLIER:
+        return "Files of earlier winters"
     if name.startswith(PROBLEMS):
         return f"Warnings about {name.partition('/')[2]}" if "/" in name else "Warnings"
     return trial.files[name]

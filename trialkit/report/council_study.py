@@ -45,10 +45,11 @@ class Studies:
 def studies(trial: Trial) -> Studies:
     """Run every analysis that has a part of the report."""
     rates = study.wear_rates(trial)
+    lives = life_study.study_lives(trial, rates)
     return Studies(
         rates=rates,
         compared=study.wear_comparison(trial, rates),
-        lives=life_study.study_lives(trial, rates),
+        lives=lives,
         noise=noise_study.noise_in_cab(trial),
         shaking=noise_study.vibration_at_seat(trial),
         doubt=doubt_study.doubts(trial, rates),

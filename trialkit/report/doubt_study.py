@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.edges import blade_share, crosscheck, curvature, outliers, sensitivity, variants, wear
+from trialkit.edges import blade_share, crosscheck, curvature, outliers, seasons, sensitivity, variants, wear
 from trialkit.formatting import counted
-from trialkit.report import study
+from trialkit.report import season_study, study
 from trialkit.trial.checks import Trial
 from trialkit.trial.heightchecks import repeatability_of
 
@@ -45,6 +45,8 @@ class Doubt:
         Share of the odometer miles with the blade down.
     run_in_mi : float
         Miles after an install that are left out. [mi]
+    winters : SeasonComparison or None
+        Lives winter by winter; None if the trial holds one.
     """
 
     rates: wear.WearRates
@@ -56,6 +58,7 @@ class Doubt:
     apart: outliers.Outliers
     shares: blade_share.BladeShares
     run_in_mi: float
+    winters: seasons.SeasonComparison | None = None
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
@@ -66,6 +69,7 @@ class Doubt:
             "early_late": self.bend.frame(),
             "stands_apart": self.apart.frame(),
             "blade_shares": self.shares.frame(),
+            **season_study.tables(self.winters),
         }
 
 
@@ -111,6 +115,7 @@ def doubts(trial: Trial, rates: wear.WearRates | None = None) -> Doubt:
         apart=apart,
         shares=shares,
         run_in_mi=run_in_mi,
+        winters=season_study.seasons_of(trial, rates),
     )
 
 

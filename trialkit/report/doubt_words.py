@@ -20,7 +20,7 @@ from trialkit.edges.crosscheck import YES
 from trialkit.edges.sensitivity import CANNOT_TELL, NO
 from trialkit.edges.wear import RATE_UNIT, run_in_words
 from trialkit.formatting import interval, level_words, number, sentence_case
-from trialkit.report import blocks
+from trialkit.report import blocks, season_study
 from trialkit.report.captions import several_positions, who
 from trialkit.report.displayed import displayed
 from trialkit.report.doubt_study import Doubt
@@ -212,3 +212,8 @@ def caveats(doubt: Doubt) -> list[str]:
     """What these checks themselves ask to be kept in mind."""
     every = (doubt.board, doubt.cross, doubt.bend, doubt.apart, doubt.shares)
     return [note for result in every for note in result.notes]
+
+
+def winters(doubt: Doubt) -> list[blocks.Block]:
+    """The lives winter by winter, if the trial holds several."""
+    return season_study.in_blocks(doubt.winters)

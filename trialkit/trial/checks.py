@@ -38,11 +38,13 @@ from trialkit.trial.setchecks import check_labels, check_reference, check_sets
 from trialkit.trial.soundchecks import check_samples
 from trialkit.trial.timeline import read_timeline
 
-SETTINGS, PROBLEMS, LAST_DAY, EVERYTHING = "settings", "problems", "last day", "everything"
+SETTINGS, PROBLEMS, LAST_DAY, EARLIER = "settings", "problems", "last day", "earlier seasons"
+EVERYTHING = "everything"
 """What may be read of a trial beside its tables."""
 BEARS_ON_ALL = (SETTINGS, "decisions", "edge_types")
 """What every analysis reads, whichever tables it asks for: decisions change them, and edge types order them."""
 ABSENT = "not recorded"
+_ALLOWED_EARLIER = "a folder inside the trial folder that is a trial folder of its own"
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +69,8 @@ class Trial:
         Table -> rows that decisions took out.
     all_problems : tuple of Problem
         The warnings; `problems` and `problems_of` give them.
+    earlier_trials : tuple of Trial
+        The earlier winters; `earlier` gives them.
     reads : set of str
         What has been asked of this trial so far; `digest` says whether it is still the same.
     """
@@ -80,6 +84,7 @@ class Trial:
     exclusions: pd.DataFrame = field(repr=False)
     excluded: Mapping[str, pd.DataFrame] = field(repr=False)
     all_problems: tuple[Problem, ...] = field(repr=False)
+    earlier_trials: tuple[Trial, ...] = field(repr=False, default=())
     reads: set[str] = field(repr=False, default_factory=lambda: set(BEARS_ON_ALL))
 
     def __getitem__(self, name: str) -> pd.DataFrame:
@@ -106,6 +111,12 @@ class Trial:
         return self._problems_in(names)
 
     @property
+    def earlier(self) -> tuple[Trial, ...]:
+        """The trials of earlier winters, in the order of the settings."""
+        self.reads.add(EARLIER)
+        return self.earlier_trials
+
+    @property
     def last_data_date(self) -> dt.date:
         """The last day of which the trial has a record of its own."""
         self.reads.add(LAST_DAY)
@@ -130,6 +141,9 @@ class Trial:
             return hashlib.sha256(repr(sorted(self.hashes.items())).encode()).hexdigest()
         if read == LAST_DAY:
             return last_data_date(self.frames).isoformat()
+        if read == EARLIER:
+            hashes = [sorted(trial.hashes.items()) for trial in self.earlier_trials]
+            return hashlib.sha256(repr(hashes).encode()).hexdigest()
         if read.startswith(PROBLEMS):
             chosen = self._problems_in([read.partition("/")[2]]) if "/" in read else self.all_problems
             return _sha256(problem_text.frame(chosen))
@@ -179,11 +193,14 @@ class Checked:
     draft : Draft
         What was read.
     problems : tuple of Problem
-        Errors and warnings in reading order.
+        Errors and warnings in reading order, those of earlier winters last.
+    earlier : tuple of Checked
+        What was read from the folders of earlier winters.
     """
 
     draft: Draft = field(repr=False)
     problems: tuple[Problem, ...]
+    earlier: tuple[Checked, ...] = field(repr=False, default=())
 
     @property
     def n_errors(self) -> int:
@@ -243,12 +260,18 @@ class Checked:
         settings = self.draft.settings
         if not self.is_clean or settings is None:
             raise TrialDataError(self.problems)
+        earlier = tuple(checked.require_clean() for checked in self.earlier)
         display.use(settings.units, settings.currency)
         draft = self.draft
+        of_earlier = {
+            f"{name}/{file}": digest
+            for name, trial in zip(settings.earlier_seasons, earlier, strict=True)
+            for file, digest in trial.hashes.items()
+        }
         return Trial(
             folder=draft.folder, settings=settings, frames=MappingProxyType(dict(draft.frames)), present=draft.present,
-            files=draft.files, hashes=draft.hashes, exclusions=draft.exclusions, excluded=draft.excluded,
-            all_problems=self.problems,
+            files=draft.files, hashes={**draft.hashes, **of_earlier}, exclusions=draft.exclusions, excluded=draft.excluded,
+            all_problems=self.problems, earlier_trials=earlier,
         )  # fmt: skip
 
 
@@ -274,7 +297,54 @@ def check_trial(folder: str | Path, through: dt.date | str | None = None) -> Che
     UsageError
         If `through` is a text but not a day.
     """
-    return check_draft(read_draft(folder, through))
+    checked = check_draft(read_draft(folder, through))
+    settings = checked.draft.settings
+    if settings is None or not settings.earlier_seasons:
+        return checked
+    found = [_check_earlier(checked.draft.folder, name, settings) for name in settings.earlier_seasons]
+    problems = [problem for own, _ in found for problem in own]
+    earlier = tuple(other for _, other in found if other is not None)
+    seasons = [settings.season, *(other.draft.settings.season for other in earlier if other.draft.settings)]
+    for season in dict.fromkeys(seasons):
+        if seasons.count(season) > 1:
+            fix = "Give every winter its own name in its trial.toml."
+            problems.append(
+                Problem("setting-invalid", FILE_NAME, column="season", found=f'"{season}" twice', fix=fix)
+            )
+    return replace(checked, problems=(*checked.problems, *problems), earlier=earlier)
+
+
+def _check_earlier(folder: Path, name: str, settings: Settings) -> tuple[list[Problem], Checked | None]:
+    """What is wrong with the folder of an earlier winter, and what was read of it."""
+
+    def wrong(found: str, fix: str) -> tuple[list[Problem], None]:
+        allowed = _ALLOWED_EARLIER
+        return [
+            Problem(
+                "setting-invalid", FILE_NAME, column="earlier_seasons", found=found, allowed=allowed, fix=fix
+            )
+        ], None
+
+    place = (folder / name).resolve()
+    if not place.is_relative_to(folder.resolve()) or place == folder.resolve():
+        return wrong(f'"{name}", which lies outside', "Copy that trial folder into this one.")
+    if not place.is_dir():
+        return wrong(
+            f'"{name}", which is not there', "Correct the name, or copy that trial folder into this one."
+        )
+    checked = check_draft(read_draft(place))
+    own = checked.draft.settings
+    problems = [replace(problem, file=f"{name}/{problem.file}") for problem in checked.problems]
+    if own is not None and own.earlier_seasons:
+        more, _ = wrong(f'"{name}", which names earlier winters itself', "Name them all in this trial.toml.")
+        problems += more
+    if own is not None and own.reference_edge_type != settings.reference_edge_type:
+        said = f'"{own.reference_edge_type}" in {name} and "{settings.reference_edge_type}" here'
+        fix = "Use one name for the reference in every winter."
+        problems.append(
+            Problem("setting-invalid", FILE_NAME, column="reference_edge_type", found=said, fix=fix)
+        )
+    return problems, checked
 
 
 def check_draft(draft: Draft) -> Checked:
