@@ -67,7 +67,7 @@ def test_no_failures_give_a_bound():
     ):
         fit_weibull(lives)
     # closed form: (sum t^2 / -log 0.10)^(1/2) = sqrt(5.1e6 / 2.302585) = 1488.26
-    with pytest.raises(NotEnoughDataError, match=r"shape of 2 the scale is at least 1,488 .*90 %"):
+    with pytest.raises(NotEnoughDataError, match=r"shape of 2 the scale is at least 1,488 .*90%"):
         fit_weibull(lives, shape=2, confidence_level=0.90)
 
 
