@@ -457,3 +457,11 @@ def test_what_is_not_there_is_named():
         NotEnoughDataError, match=r"rock salt per lane-mile of both plain_steel.*21 shifts.*24 of others"
     ):
         compare(alone)
+
+
+def test_a_measure_that_never_varies_ends_without_an_interval():
+    shifts = season(np.random.default_rng(1), separate(3, 3)).assign(**{c.PASSES: 4.0})
+    row = comparison.compare_edge_types(shifts, measures.PASSES, reference=STEEL).table.loc[0]
+    assert row[c.ESTIMATE_PCT] == pytest.approx(0.0)
+    assert np.isnan([row[c.CONF_LOW], row[c.CONF_HIGH], row[c.P_VALUE]]).all()
+    assert row[c.REASON]

@@ -25,7 +25,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.errors import NotEnoughDataError
-from trialkit.formatting import counted, fixed, span
+from trialkit.formatting import counted, fixed, level_words
 from trialkit.results import Summary
 from trialkit.stats.inference import two_sided_tail
 
@@ -128,10 +128,18 @@ class SeveritySlope:
 
     def sentence(self) -> str:
         """What a harder storm takes, as a check of the records."""
-        more = [100 * (math.exp(0.1 * end) - 1) for end in (self.slope, self.conf_low, self.conf_high)]
-        said = f"{fixed(more[0], 0)}% ({span(more[1], more[2], 0)}) more material per lane-mile"
+        found, low, high = (_more(end) for end in (self.slope, self.conf_low, self.conf_high))
         tail = "" if self.conf_low > 0 else "; this trial does not show that harder storms took more"
-        return f"A storm that is 0.1 harder on the index took {said}, from {counted(self.n_storms, 'storm')}{tail}."
+        return (
+            f"A storm that is 0.1 harder on the index took {found} material per lane-mile ({level_words(self.confidence_level)} {low} to "
+            f"{high}), from {counted(self.n_storms, 'storm')}{tail}."
+        )
+
+
+def _more(slope: float) -> str:
+    """What a tenth of the index comes to: ``"3% more"``."""
+    change = 100 * (math.exp(0.1 * slope) - 1)
+    return f"{fixed(abs(change), 0)}% {'less' if change < 0 else 'more'}"
 
 
 def storm_index(

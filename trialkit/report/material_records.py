@@ -16,8 +16,9 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.cab import samples
 from trialkit.clearing import rates
-from trialkit.formatting import counted, listed
+from trialkit.formatting import counted, listed, position_name
 from trialkit.report import study
+from trialkit.table_parts import POSITIONS
 from trialkit.trial import lineage
 from trialkit.trial.checks import Trial
 
@@ -33,7 +34,7 @@ class MaterialRecords:
     Attributes
     ----------
     shifts : DataFrame
-        One row per shift: the columns of `shifts` with lane_miles_treated in lane-miles, edge_type, block, dry_lb, chloride_lb
+        One row per shift that is compared (see `read_records`): the columns of `shifts` with lane_miles_treated in lane-miles, edge_type, block, dry_lb, chloride_lb
         and cost of what was spread, and one column `<material>_lb` for each solid material and for brine. Missing where not on record.
     kinds : tuple of str
         Materials that were spread, the one with most mass first.
@@ -61,6 +62,10 @@ def kind_column(material: str) -> str:
 
 def read_records(trial: Trial) -> MaterialRecords:
     """The shifts of a trial with edge type and material.
+
+    A truck with several plows has a shift for each. Material, passes and what is left on the road belong to the truck, so
+    that only the plow counts at which material is recorded, or else the foremost: a wing of another edge type would pass for
+    a change of edge.
 
     Parameters
     ----------
@@ -90,9 +95,37 @@ def read_records(trial: Trial) -> MaterialRecords:
     for kind in kinds:
         own = spread.rows[spread.rows[c.MATERIAL] == kind].groupby(c.SHIFT_ID)[rates.DRY_LB].sum(min_count=1)
         frame[kind_column(kind)] = ids.map(own).astype(float)
-    at = frame.loc[frame[rates.DRY_LB].notna(), c.PLOW_POSITION].dropna().astype(str)
-    notes = (*_shift_notes(trial, frame), *(spread.notes if len(spread.rows) else ()))
-    return MaterialRecords(frame, kinds, tuple(dict.fromkeys(at)), tuple(notes))
+    at = frame.loc[ids.isin(set(spread.rows[c.SHIFT_ID])), c.PLOW_POSITION].dropna().astype(str)
+    positions = tuple(name for name in POSITIONS if name in set(at))
+    kept = _one_plow(frame, positions)
+    notes = [*_plow_notes(frame, kept), *_shift_notes(trial, frame[kept])]
+    return MaterialRecords(frame[kept], kinds, positions, (*notes, *spread.notes))
+
+
+def _one_plow(frame: pd.DataFrame, positions: tuple[str, ...]) -> pd.Series:
+    """Whether each shift is of the plow that counts for its truck in its storm."""
+    place = frame[c.PLOW_POSITION].astype(object)
+    order = [name for name in (*positions, *POSITIONS) if name]
+    rank = (
+        place.map({name: number for number, name in reversed(list(enumerate(order)))})
+        .astype(float)
+        .fillna(-1.0)
+    )
+    first = rank.groupby(
+        [frame[c.TRUCK_ID].astype(object), frame[c.STORM_ID].astype(object)], dropna=False
+    ).transform("min")
+    return (rank == first) & (place.isna() | place.isin(positions) if positions else True)
+
+
+def _plow_notes(frame: pd.DataFrame, kept: pd.Series) -> Iterator[str]:
+    others = frame.loc[~kept, c.PLOW_POSITION].dropna().astype(str).unique()
+    if len(others):
+        n = int((~kept).sum())
+        yield (
+            f"{counted(n, 'shift')} of the {listed([position_name(name).replace('_', ' ') for name in others])} plow "
+            f"{'is' if n == 1 else 'are'} not counted by {'itself' if n == 1 else 'themselves'}: material, passes and snow left behind "
+            "belong to the truck."
+        )
 
 
 def _shift_notes(trial: Trial, frame: pd.DataFrame) -> Iterator[str]:

@@ -278,6 +278,8 @@ def _search(design: _Design) -> tuple[Floats, _Point, bool]:
 def _climb(design: _Design, place: Floats) -> tuple[Floats, _Point, bool]:
     """Fisher scoring in the logarithms of the variances, with steps cut in half until they pay."""
     here, ended = _point(design, np.exp(place)), False
+    if not (np.isfinite(here.value) and np.isfinite(here.gradient).all()):
+        return np.exp(place), here, True  # every value is the same: there is nothing to search for
     for _ in range(_MOST_STEPS):
         stretch = np.exp(place)
         slope = here.gradient * stretch

@@ -38,6 +38,8 @@ MOST_SALT_LB_LANE_MI = 500.0
 """Most salt per lane-mile that passes [lb]: the highest policy of a state [1], above the highest rate of [2]."""
 MOST_SAND_LB_LANE_MI = 1500.0
 """Most material per lane-mile that passes where sand or other material is in it [lb] [4]."""
+CODES = ("material-rate", "material-missing", "lane-miles-missing", "spreader-uncalibrated")
+"""What this module can find."""
 METRIC_WEIGHTS = ("kg", "t")
 NAMED = 5
 """How many shifts or trucks a problem names one by one."""
