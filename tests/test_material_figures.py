@@ -1,6 +1,8 @@
 """The figures of material and clearing, and the words that belong to them."""
 
+import math
 import re
+from dataclasses import replace
 
 import material_trial as ct
 import matplotlib.pyplot as plt
@@ -126,3 +128,16 @@ def test_figures_draw_where_they_are_told(found):
     assert material_figures.differences(found, pair) == list(pair)
     _, own = plt.subplots()
     assert material_figures.ratings(found.ratings, own) is own
+
+
+def test_an_interval_far_beyond_the_estimates_ends_in_an_arrow(found):
+    (row,) = (
+        each
+        for each in material_figures.forest_rows(found, found.material)
+        if each.head.startswith("Material")
+    )
+    wide = material_figures.ForestRow(replace(row.row, high=90_000.0), "words", "head")
+    left, right = material_figures._forest_scale([wide], found.main)
+    assert right < 1000
+    assert material_figures._within(wide.row, left, right).high == math.inf
+    assert material_figures._within(row.row, left, right) == row.row

@@ -156,7 +156,7 @@ def set_scale(ax: Axes, values: Sequence[float], estimates: Sequence[float]) -> 
     return low, high
 
 
-def draw_interval(ax: Axes, row: EstimateRow, place: int, left: float, right: float) -> None:
+def draw_interval(ax: Axes, row: EstimateRow, place: float, left: float, right: float) -> None:
     """The interval as a line, arrows where it leaves the figure, and the estimate as a large mark."""
     color = row.style.color
     bounded = math.isfinite(row.low) or math.isfinite(row.high)
@@ -176,7 +176,7 @@ def draw_interval(ax: Axes, row: EstimateRow, place: int, left: float, right: fl
         )  # fmt: skip
 
 
-def direct_label(ax: Axes, row: EstimateRow, place: int, left: float, right: float, words: str) -> None:
+def direct_label(ax: Axes, row: EstimateRow, place: float, left: float, right: float, words: str) -> None:
     """The estimate in words, just above its mark."""
     from matplotlib import patheffects
 

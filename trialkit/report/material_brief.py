@@ -242,9 +242,8 @@ def _ends_text(row: Mapping[Any, Any], found: MaterialStudy) -> str:
     in_money = row[c.UNIT] == found.currency
     if in_money:
         return money_interval(row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH], found.currency)
-    return interval(
-        *(float(display.value(row[name], row[c.UNIT])) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
-    )
+    ends = [float(display.value(row[name], row[c.UNIT])) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)]
+    return interval(ends[0], ends[1], ends[2])
 
 
 def season_headings(found: MaterialStudy) -> dict[str, str]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -41,6 +41,10 @@ _BESIDE = 0.2
 """Rows between the marks of two edge types in one storm."""
 _SHADES = ("#3b3b3b", "#6f6f6f", "#a9a9a9", "#d4d4d4", "#f2f2f2")
 """Scores from 1 to 5, dark to pale; the number stands in each part."""
+_WIDEST = 20.0
+"""How many times the largest estimate the forest reaches at most."""
+LEAST_REACH_PCT = 100.0
+"""How far a forest of percentages reaches at least where its intervals do."""
 _BAR_IN = 0.29
 _NARROWEST_PCT = 3.0
 """Share from which on the score stands in its part of the bar. [%]"""
@@ -176,7 +180,7 @@ def forest_rows(found: MaterialStudy, compared: Sequence[ClearingComparison]) ->
                 for end in ends
             ]
             row = EstimateRow(
-                theme.drawable(sentence_case(found.label(kind)), 40), kind, "", *shown, "",
+                theme.drawable(sentence_case(found.label(kind)), 40), kind, "", shown[0], shown[1], shown[2], "",
                 formatting.counted(int(entry[c.N_TRUCKS]), "truck"), styles[kind],
             )  # fmt: skip
             rows.append(ForestRow(row, words, head))
@@ -299,11 +303,13 @@ def basis_word(found: MaterialStudy) -> str:
 
 
 def _storm_words(found: MaterialStudy, storm: str) -> str:
-    known = found.storms.table.set_index(c.STORM_ID) if found.storms is not None else pd.DataFrame()
-    if storm not in known.index:
-        return storm
-    start = known.loc[storm, c.START]
-    return f"{storm}, {start:%b} {start.day}" if pd.notna(start) else storm
+    starts: dict[str, pd.Timestamp] = {}
+    if found.storms is not None:
+        starts = dict(
+            zip(found.storms.table[c.STORM_ID].astype(str), found.storms.table[c.START], strict=True)
+        )
+    start = starts.get(storm, pd.NaT)
+    return storm if pd.isna(start) else f"{storm}, {start:%b} {start.day}"
 
 
 def _policy_line(ax: Axes, found: MaterialStudy) -> None:
@@ -322,18 +328,13 @@ def _policy_line(ax: Axes, found: MaterialStudy) -> None:
 
 # ---------------------------------------------------------------- forest
 def _forest(ax: Axes, rows: Sequence[ForestRow], compared: ClearingComparison) -> None:
-    ends = [
-        end for each in rows for end in (each.row.estimate, each.row.low, each.row.high) if math.isfinite(end)
-    ]
-    reach = 1.15 * max([abs(end) for end in ends], default=1.0) or 1.0
-    left = max(-reach, -105.0) if compared.measure.scale == RATIO else -reach
-    low, high = min([*ends, 0.0]), max([*ends, 0.0])
-    room = 0.12 * (high - low or reach)
-    left, right = max(low - room, left), high + room
+    left, right = _forest_scale(rows, compared)
     ax.set_xlim(left, right)
     ax.grid(axis="x")
     ax.axvline(0.0, color=theme.INK, lw=1.1)
-    ticks, names, place = [], [], 0.0
+    ticks: list[float] = []
+    names: list[str] = []
+    place = 0.0
     for each in rows:
         if each.head:
             place += _HEAD_ROWS if ticks else 0.0
@@ -341,7 +342,7 @@ def _forest(ax: Axes, rows: Sequence[ForestRow], compared: ClearingComparison) -
                 each.head, (0.0, place - 0.92), xycoords=("axes fraction", "data"), xytext=(4, 0), textcoords="offset points",
                 fontweight="bold", va="center", annotation_clip=False,
             )  # fmt: skip
-        draw_interval(ax, each.row, place, left, right)
+        draw_interval(ax, _within(each.row, left, right), place, left, right)
         direct_label(ax, each.row, place, left, right, each.words)
         ticks.append(place)
         names.append("\n".join([*textwrap.wrap(each.row.name, 20), each.row.trucks]))
@@ -354,6 +355,27 @@ def _forest(ax: Axes, rows: Sequence[ForestRow], compared: ClearingComparison) -
     ax.set_xlabel(
         f"Difference from {theme.drawable(compared.label(compared.table[c.REFERENCE].iloc[0]))} [{what}]; left is less"
     )
+
+
+def _within(row: EstimateRow, left: float, right: float) -> EstimateRow:
+    """The row with ends beyond the figure taken as open, which draws an arrow."""
+    if not (math.isfinite(row.low) and math.isfinite(row.high)):
+        return row
+    return replace(
+        row, low=row.low if row.low > left else -math.inf, high=row.high if row.high < right else math.inf
+    )
+
+
+def _forest_scale(rows: Sequence[ForestRow], compared: ClearingComparison) -> tuple[float, float]:
+    """Ends that hold every estimate and zero; an interval that goes far beyond the estimates ends in an arrow."""
+    found = [each.row.estimate for each in rows if math.isfinite(each.row.estimate)]
+    ends = [end for each in rows for end in (each.row.low, each.row.high) if math.isfinite(end)]
+    widest = _WIDEST * max([abs(value) for value in found], default=0.0)
+    far = max(widest, LEAST_REACH_PCT) if compared.measure.scale == RATIO else math.inf
+    low, high = (max(-far, min(far, end)) for end in (min([*ends, *found, 0.0]), max([*ends, *found, 0.0])))
+    room = 0.12 * ((high - low) or 1.0)
+    least = -105.0 if compared.measure.scale == RATIO else -math.inf
+    return max(low - room, least), high + room
 
 
 def _height(rows: Sequence[ForestRow]) -> float:

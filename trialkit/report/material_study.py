@@ -149,44 +149,45 @@ def study_material(trial: Trial) -> MaterialStudy:
         A trial without errors, with or without shifts, storms, material and ratings.
     """
     settings = trial.settings
-    given = {
-        "labels": study.labels(trial),
-        "reference": settings.reference_edge_type,
-        "confidence_level": settings.confidence_level,
-        "currency": settings.currency,
-        "rate_basis": settings.material.rate_basis,
-    }
-    if settings.material.policy_rate_lb is not None:
-        given["policy_rate_lb_lane_mi"] = rates.rate_per_lane_mile(
-            settings.material.policy_rate_lb, settings.material.policy_rate_basis
-        )
+    own = settings.material
+    policy_lb = math.nan if own.policy_rate_lb is None else own.policy_rate_lb
+    empty = MaterialStudy(
+        None,
+        labels=study.labels(trial),
+        reference=settings.reference_edge_type,
+        confidence_level=settings.confidence_level,
+        currency=settings.currency,
+        rate_basis=own.rate_basis,
+        policy_rate_lb_lane_mi=rates.rate_per_lane_mile(policy_lb, own.policy_rate_basis),
+    )
     storms = severity.rate_storms(trial[STORMS]) if trial.has(STORMS) else None
     if not trial.has(study.SHIFTS):
-        return MaterialStudy(None, storms=storms, not_studied=NO_SHIFTS, **given)
+        return replace(empty, storms=storms, not_studied=NO_SHIFTS)
     records = read_records(trial)
     compared, not_compared = _compare_all(
-        records, settings.reference_edge_type, settings.confidence_level, given["labels"]
+        records, settings.reference_edge_type, settings.confidence_level, empty.labels
     )
     rated, why = _rated(trial, records)
     if why:
         not_compared[RATINGS] = why
     slope = _slope(records, storms, settings.confidence_level)
-    typical = settings.material.typical_severity
+    typical = own.typical_severity
     use = spreading.reference_use(
         records.shifts,
         settings.reference_edge_type,
         severity_factor=slope.factor(typical) if slope is not None and typical is not None else 1.0,
         confidence_level=settings.confidence_level,
     )
-    found = MaterialStudy(
-        records,
-        tuple(one for one in compared if one.measure.material),
-        tuple(one for one in compared if not one.measure.material),
-        rated,
-        storms,
-        _storms_by_type(records, storms),
-        slope,
-        use,
+    found = replace(
+        empty,
+        records=records,
+        material=tuple(one for one in compared if one.measure.material),
+        clearing=tuple(one for one in compared if not one.measure.material),
+        ratings=rated,
+        storms=storms,
+        storms_by_type=_storms_by_type(records, storms),
+        slope=slope,
+        use=use,
         not_studied=_why_no_material(trial, records),
         not_compared=not_compared,
         notes=_once(
@@ -195,7 +196,6 @@ def study_material(trial: Trial) -> MaterialStudy:
             *_caveats(compared),
             rated.notes if rated else (),
         ),
-        **given,
     )
     return replace(found, saving=season_of(found, trial[PLAN])) if trial.has(PLAN) else found
 

@@ -132,7 +132,8 @@ def clearing_table(
     if rated is not None:
         names = {c.ITEM: c.MEASURE, c.ESTIMATE_PCT: c.ESTIMATE}
         table = rated.table.rename(columns=names)
-        parts.append(table.assign(**{c.MEASURE: "rating_" + table[c.MEASURE], c.UNIT: RATING_UNIT}))
+        table[c.MEASURE], table[c.UNIT] = "rating_" + table[c.MEASURE].astype(str), RATING_UNIT
+        parts.append(table)
     return stacked(parts, CLEARING_COLUMNS)
 
 

@@ -86,10 +86,9 @@ def rate_sentences(found: MaterialStudy) -> list[str]:
     rows = found.spread[found.spread[c.MATERIAL] == rates.ALL_MATERIAL]
     if rows.empty:
         return []
-    by_type = rows.set_index(rows[c.EDGE_TYPE].astype(str))
+    by_type = dict(zip(rows[c.EDGE_TYPE].astype(str), rows[RATE_LB_PER_LANE_MI], strict=True))
     parts = [
-        f"{rate_text(found, by_type.loc[name, RATE_LB_PER_LANE_MI])} with {found.label(name)}"
-        for name in edge_order(found, by_type.index)
+        f"{rate_text(found, by_type[name])} with {found.label(name)}" for name in edge_order(found, by_type)
     ]
     said = [f"Over the season it came to {listed(parts)}, per {basis_word(found)}. {NOT_A_RATE}"]
     if math.isfinite(found.policy_rate_lb_lane_mi):
