@@ -356,6 +356,15 @@ def test_season_totals_of_residual_snow_are_means():
     assert table.loc[RUBBER, c.PER_TOTAL] == 45
 
 
+def test_trucks_that_spread_differently_are_named():
+    one = season(rng(1), {f"S-{k}": [STEEL] for k in range(6)}, truck_sd=0.02, error_sd=0.02)
+    other = season(rng(1), {f"R-{k}": [RUBBER] for k in range(3)}, truck_sd=0.4, error_sd=0.02)
+    said = " ".join(compare(pd.concat([one, other])).notes)
+    assert "The trucks with rubber-mounted carbide differ among themselves " in said
+    assert '"each truck averaged first" does not, and is to be preferred.' in said
+    assert "differ among themselves" not in " ".join(compare(season(rng(1), separate(6, 3))).notes)
+
+
 # ---------------------------------------------------------------- words
 def test_a_saving_that_is_shown():
     found = compare(season(rng(), separate(6, 6), change={RUBBER: np.log(0.8)}, truck_sd=0.03))

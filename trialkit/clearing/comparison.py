@@ -176,7 +176,9 @@ def compare_edge_types(
         labels=dict(labels or {}),
     )
     ways = other_ways(chosen, shifts, measure, table, adjust_for, confidence_level)
-    notes = comparison_notes.notes(chosen, fit, table, result.naive, ways, measure, result.label)
+    notes = comparison_notes.notes(
+        chosen, fit, table, result.trucks, result.naive, ways, measure, result.label
+    )
     return replace(result, variants=ways.table, notes=tuple(notes))
 
 

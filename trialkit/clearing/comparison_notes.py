@@ -5,10 +5,13 @@ Answers: what was left out, what could not be compared, and which other figure d
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import pandas as pd
+from scipy.special import fdtrc
 
 from trialkit import columns as c
 from trialkit.clearing import selection as sel
@@ -16,10 +19,13 @@ from trialkit.clearing.comparison_words import Label, change_words, ends_words
 from trialkit.clearing.differences import estimate_column
 from trialkit.clearing.measures import RATIO, Measure
 from trialkit.clearing.naive import NO
-from trialkit.clearing.variants import WITH_NONE, Variants
-from trialkit.formatting import counted, listed, sentence_case
+from trialkit.clearing.variants import TWO_STAGES, WITH_NONE, Variants
+from trialkit.formatting import counted, listed, number, sentence_case
 from trialkit.stats.blocked import BlockedFit
 from trialkit.stats.inference import PAIRS_NEEDED
+
+UNLIKELY = 0.05
+"""Chance of spreads so different, were they alike, below which a note says so; common practice, no source."""
 
 
 def left_out_notes(
@@ -74,10 +80,28 @@ def row_notes(row: dict[Any, Any], label: Label) -> Iterator[str]:
         yield f"{counted(pairs, 'truck')} carried both and {'is' if pairs == 1 else 'are'} compared with themselves."
 
 
+def spread_notes(trucks: pd.DataFrame, table: pd.DataFrame, measure: Measure, label: Label) -> Iterator[str]:
+    """Edge types whose trucks spread so differently that the model, which supposes one spread, is doubtful."""
+    effect = trucks[estimate_column(measure)]
+    effect = np.log1p(effect / 100.0) if measure.scale == RATIO else effect
+    groups = effect.groupby(trucks[c.EDGE_TYPE])
+    variance, n = groups.var().to_dict(), groups.count().to_dict()
+    for row in table[(table[c.N_PAIRS] == 0) & table[c.DF].notna()].to_dict("records"):
+        names = sorted((row[c.EDGE_TYPE], row[c.REFERENCE]), key=variance.__getitem__)
+        low, high = (variance[name] for name in names)
+        if low > 0 and 2 * fdtrc(n[names[1]] - 1, n[names[0]] - 1, high / low) < UNLIKELY:
+            yield (
+                f"The trucks with {label(names[1])} differ among themselves {number(math.sqrt(high / low), 2)} times as much as those "
+                f"with {label(names[0])}, more than chance explains. The comparison supposes that they spread alike; of the other "
+                f'ways, "{TWO_STAGES}" does not, and is to be preferred.'
+            )
+
+
 def notes(
     chosen: sel.Selection,
     fit: BlockedFit,
     table: pd.DataFrame,
+    trucks: pd.DataFrame,
     totals: pd.DataFrame,
     ways: Variants,
     measure: Measure,
@@ -88,6 +112,7 @@ def notes(
     for row in table.to_dict("records"):
         who = f"{sentence_case(label(row[c.EDGE_TYPE]))} against {label(row[c.REFERENCE])}"
         yield from (f"{who}: {what}" for what in row_notes(row, label))
+    yield from spread_notes(trucks, table, measure, label)
     if not fit.converged:
         yield "The search for the spread between trucks did not end; the intervals are doubtful."
     yield from ways.notes

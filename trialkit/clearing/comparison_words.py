@@ -85,8 +85,8 @@ def method(measure: Measure, confidence_level: float) -> str:
         f"Every storm is compared with itself: a mixed model of {scale}, with storms as fixed blocks and trucks as random "
         "effects (a truck that carried several edge types has one of its own for each, too), fitted by restricted maximum "
         f"likelihood. {level_words(confidence_level)}s of Student's t with Kenward and Roger's degrees of freedom, at most "
-        "trucks minus edge types where each truck carried one; Holm's adjustment over the edge types. Where trucks do not "
-        "differ more than chance, the standard error is taken from their spread as it was found. A difference that could "
+        "trucks minus edge types where each truck carried one; Holm's adjustment over the edge types. Trucks of all edge "
+        "types are supposed to spread alike. Where they do not differ more than chance, the standard error is taken from their spread as it was found. A difference that could "
         f"have been seen is one that 8 of 10 like trials would show at the {level_percent(confidence_level)} level."
     )
 
