@@ -1,10 +1,13 @@
 """`trialkit new`: what it writes, what it never touches, and how the folder is read before anything is in it."""
 
+import csv
+import datetime as dt
 import subprocess
 import sys
 
 import pytest
 from conftest import write_trial
+from openpyxl import load_workbook
 
 from trialkit.errors import UsageError
 from trialkit.field import new_trial
@@ -101,3 +104,47 @@ def test_the_command_says_what_was_written_and_what_is_next(tmp_path):
     assert "add --workbook" in again.stderr
     fresh = run("new", tmp_path / "t", "--workbook")
     assert fresh.stdout.strip().endswith("field_workbook_2.xlsx")
+
+
+def test_new_and_plan_are_among_the_commands():
+    said = run("--help").stdout
+    assert "\n    new " in said
+    assert "\n    plan " in said
+
+
+def fill(path, **rows):
+    book = load_workbook(path)
+    for name, row in rows.items():
+        header = [cell.value for cell in book[name][1]]
+        for column, value in row.items():
+            book[name].cell(2, header.index(column) + 1, value)
+    book.save(path)
+
+
+def test_a_filled_workbook_is_taken_into_its_folder_and_a_fresh_one_brings_nothing_new(tmp_path):
+    folder = new_trial.start_trial(tmp_path / "t").folder
+    fill(
+        folder / "field_workbook.xlsx",
+        edge_types={"edge_type": "plain_steel", "new_height_in": "5 1/2", "usable_depth_in": "5/8"},
+        trucks={"truck_id": "007", "plow_position": "front", "spreader_calibrated_on": dt.date(2030, 10, 14)},
+        storms={"storm_id": "W1", "start": dt.datetime(2030, 11, 19, 2, 45)},
+    )
+    taken = run("intake", folder / "field_workbook.xlsx", "--into", folder)
+    assert taken.returncode == 0, taken.stdout + taken.stderr
+    rows = {
+        name: next(csv.DictReader((folder / f"{name}.csv").open(encoding="utf-8")))
+        for name in ("edge_types", "trucks", "storms")
+    }
+    assert rows["edge_types"]["new_height_in"] == "5 1/2"
+    assert rows["edge_types"]["usable_depth_in"] == "5/8"
+    assert rows["trucks"]["truck_id"] == "007"
+    assert rows["trucks"]["spreader_calibrated_on"] == "2030-10-14"
+    assert rows["storms"]["start"].startswith("2030-11-19T02:45")
+    before = {path.name: path.read_bytes() for path in folder.glob("*.csv")}
+    fresh = new_trial.fresh_workbook(folder)
+    again = run("intake", fresh, "--into", folder)
+    assert again.returncode == 0
+    assert "Nothing to add" in again.stdout
+    assert {name: content for name, content in before.items() if name != "intake_log.csv"} == {
+        path.name: path.read_bytes() for path in folder.glob("*.csv") if path.name != "intake_log.csv"
+    }

@@ -125,3 +125,14 @@ def test_a_notebook_that_is_none_is_told(tmp_path):
     source.write_text("not a notebook")
     with pytest.raises(ReportError, match=r"01_a.ipynb"):
         running.run_notebooks([source], {}, tmp_path)
+
+
+def test_the_notebook_of_the_plan_is_no_part_of_a_report():
+    assert running.PLAN_NOTEBOOK not in {path.name for path in running.notebooks()}
+    assert running.plan_notebook().is_file()
+
+
+def test_a_missing_notebook_of_the_plan_is_said(monkeypatch, tmp_path):
+    monkeypatch.setattr(running, "notebook_folder", lambda: tmp_path)
+    with pytest.raises(ReportError, match=r"there is no 08_plan\.ipynb in .*; install trialkit again"):
+        running.plan_notebook()

@@ -99,7 +99,7 @@ def test_an_unknown_setting_like_nothing_gets_the_list():
         ({"plan": {"looks": [0.5, True]}}, "plan.looks", "true", "agreed days of the looks"),
         ({"noise": {"shift_length_h": True}}, "noise.shift_length_h", "true", "length of a storm shift"),
         ({"seed": "7"}, "seed", '"7"', "integer"),
-        ({"title": ""}, "title", '""', "at least 1 character"),
+        ({"title": ""}, "title", '""', "title of the report"),
     ],
 )
 def test_a_wrong_value_is_said_once_with_what_is_allowed(setting, column, found, allowed):

@@ -416,7 +416,7 @@ def _problem(item: Mapping[str, Any]) -> Problem:
         column=name,
         found=_shown(item["input"]),
         allowed=_allowed(path, item, deeper),
-        fix=f"Correct {name}.",
+        fix=f"Fill in {name}." if item["input"] == "" else f"Correct {name}.",
     )
 
 
@@ -456,7 +456,7 @@ def _allowed(path: list[str], item: Mapping[str, Any], deeper: bool) -> str:
     if item["type"] == "model_type":
         words = f"[{path[-1]}]" if path[:-1] == [] else f"[[{'.'.join(path)}]]"
         return f"a section {words} with its settings"
-    if item["type"] == "tuple_type" or item["type"] == "string_pattern_mismatch" or deeper:
+    if item["type"] in ("tuple_type", "string_pattern_mismatch", "string_too_short") or deeper:
         return meaning or asked
     return f"{meaning} ({asked})" if meaning else asked
 
