@@ -433,8 +433,8 @@ def _method(inputs: CostInputs) -> str:
         "Sets worn out, broken and lost per blade-down mile, times price, hardware, labor, down time and disposal, plus yearly and "
         f"one-time amounts over the planned miles. {inputs.n_draws:,} draws (seed {inputs.seed}) of the wear (t, the truck as the "
         f"unit), of breakage (Poisson, Jeffreys) and of the recorded hours; {level_percent(inputs.confidence_level)} interval between "
-        "quantiles of the draws. Differences: both types drawn together with Welch's degrees of freedom. Prices, amounts and "
-        "miles are taken as given."
+        "quantiles of the draws. Differences: both types drawn together with Welch's degrees of freedom, and no interval narrower "
+        "than that of the wear alone. Prices, amounts and miles are taken as given."
     )
 
 

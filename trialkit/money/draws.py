@@ -82,8 +82,7 @@ def draw_edge(edge: EdgeCosts, inputs: CostInputs) -> DrawnRates:
     -----
     Use: estimate + standard error * t with the trucks' degrees of freedom, so that its quantiles are the ends of the t interval.
     Breaks: gamma with x + 1/2 events over the miles [1]_, so that none seen is not taken for none possible. Its quantiles lie a
-    little inside the exact interval, which holds the truth more often than it says; with the exact one the interval of a cost
-    difference would hold it in 99 % of trials. Where sections are replaced on their own, breaks of sets and of sections are drawn
+    little inside the exact interval, which holds the truth more often than it says. Where sections are replaced on their own, breaks of sets and of sections are drawn
     together and divided as they were seen; if none was seen, as sections. Hours: estimate + standard error * t over the changes
     recorded, not below zero.
 
