@@ -158,3 +158,20 @@ def test_names_are_cut_and_characters_without_a_shape_are_boxed():
 @pytest.mark.filterwarnings("error")
 def test_a_boxed_name_draws_without_a_warning():
     assert theme.svg_text(drawing(theme.drawable("🚜 除雪 שלום"))).endswith("</svg>\n")
+
+
+@pytest.mark.parametrize("name", ["Plain steel", "N" * 200])
+def test_the_words_below_an_axis_stay_in_the_picture(name):
+    from report_samples import LABELS, rates
+
+    from trialkit.report import figures
+
+    ax = figures.wear_rates(rates(labels=dict.fromkeys(LABELS, name)))
+    figure = ax.get_figure()
+    with theme.print_style():
+        theme.keep_label_within(figure)
+        figure.draw_without_rendering()
+        label, whole = ax.xaxis.label.get_window_extent(), figure.get_window_extent()
+        assert whole.x0 <= label.x0
+        assert label.x1 <= whole.x1
+    assert (ax.xaxis.label.get_horizontalalignment() == "right") == (name != "Plain steel")

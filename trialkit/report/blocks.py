@@ -189,6 +189,8 @@ def figure(
             raise ReportError(f"A figure needs words for {name}; make them with trialkit.report.captions.")
     first: Any = axes if hasattr(axes, "get_figure") else axes[0]
     drawn = first.get_figure(root=True)
+    with theme.print_style():
+        theme.keep_label_within(drawn)
     svg, png = theme.svg_text(drawn), theme.png_base64(drawn)
     if "matplotlib.pyplot" in sys.modules:
         sys.modules["matplotlib.pyplot"].close(drawn)

@@ -49,6 +49,7 @@ TITLE_PT = 10.0
 PRINT_DPI = 200
 FONT = "DejaVu Sans"
 _SALT = "trialkit"
+_AXIS_PADDING_IN = 0.3
 
 _RC: dict[str, Any] = {
     "figure.facecolor": PAPER,
@@ -152,6 +153,22 @@ def _glyphs() -> frozenset[int]:
     from matplotlib.font_manager import FontProperties, findfont, get_font
 
     return frozenset(get_font(findfont(FontProperties(family=[FONT]))).get_charmap())
+
+
+def keep_label_within(figure: Figure) -> None:
+    """Let the label below an axis end with the axis where it is wider than that, so that its words are not cut off.
+
+    Long names of edge types leave little room for the axis, and a label in its middle would run out of the picture.
+    """
+    figure_width = figure.get_window_extent().width
+    for ax in figure.axes:
+        label, names = ax.xaxis.label, [tick for tick in ax.get_yticklabels() if tick.get_text()]
+        if len(figure.axes) > 1 or not label.get_text() or not names:
+            continue
+        room = figure_width - max(name.get_window_extent().width for name in names)
+        if label.get_window_extent().width > room - figure.dpi * _AXIS_PADDING_IN:
+            label.set_horizontalalignment("right")
+            label.set_x(1.0)
 
 
 def contrast_on_paper(color: str) -> float:
