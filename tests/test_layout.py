@@ -47,3 +47,8 @@ def test_a_box_of_findings_stands_one_level_below_its_section():
         if isinstance(part.block, blocks.Findings)
     ]
     assert [2 + shift for shift in shifts] == [2, 3, 4, 3]
+
+
+def test_the_foot_of_a_page_is_one_line():
+    assert layout.foot(meta()) == "Town of Brenmoor: Cutting edges"
+    assert layout.foot(meta(title="n" * 200)) == f"Town of Brenmoor: {'n' * 71}…"

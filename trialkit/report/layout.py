@@ -16,6 +16,7 @@ from trialkit.report import blocks, prose
 APPENDIX_TITLE = "Technical appendix"
 LETTER, A4 = "letter", "a4"
 """Papers that a report can be printed on."""
+LONGEST_FOOT = 90
 _NUMBERED = {"data_table": "Table", "problems": "Table", "figure": "Figure"}
 
 
@@ -84,6 +85,12 @@ def full_title(meta: blocks.Meta) -> str:
     """Title of the document as a browser, a reader of PDF or a list of files shows it."""
     subtitle = f" – {meta.subtitle}" if meta.subtitle else ""
     return f"{meta.title}{subtitle}{f' ({blocks.INTERIM})' if meta.interim else ''}"
+
+
+def foot(meta: blocks.Meta) -> str:
+    """What stands at the foot of every printed page, on one line."""
+    words = f"{meta.agency}: {meta.title}"
+    return words if len(words) <= LONGEST_FOOT else f"{words[: LONGEST_FOOT - 1].rstrip()}…"
 
 
 class _SectionTitle(blocks.Heading):

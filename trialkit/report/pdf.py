@@ -24,7 +24,6 @@ PAPERS = {layout.LETTER: "us-letter", layout.A4: "a4"}
 LINES_PT = {layout.LETTER: (468.0, 648.0), layout.A4: (470.55, 717.18)}
 """Width of a line on an upright and a turned page. [pt]"""
 _GAPS_PT = (10.0, 6.0)
-_WORDS_OF_FOOT = 90
 
 
 def pdf(report: Sequence[blocks.Block], paper: str = layout.LETTER) -> bytes:
@@ -59,11 +58,10 @@ def pdf(report: Sequence[blocks.Block], paper: str = layout.LETTER) -> bytes:
 def content(laid_out: layout.Layout, paper: str) -> dict[str, Any]:
     """What the template is given."""
     meta = laid_out.meta
-    foot = f"{meta.agency}: {meta.title}"
     return {
         "paper": PAPERS[paper],
         "mark": blocks.INTERIM.capitalize() if meta.interim else "",
-        "foot": foot if len(foot) <= _WORDS_OF_FOOT else f"{foot[: _WORDS_OF_FOOT - 1].rstrip()}…",
+        "foot": layout.foot(meta),
         "agency": meta.agency,
         "title": meta.title,
         "subtitle": meta.subtitle,

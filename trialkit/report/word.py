@@ -148,7 +148,7 @@ class _Writer:
             words = "The season is not over; later readings may change what is said here."
             self.paragraph(word_styles.STATUS, f"{blocks.INTERIM.capitalize()}. {words}")
             _mark_pages(self.document)
-        _number_pages(self.document, f"{meta.agency}: {meta.title}")
+        _number_pages(self.document, layout.foot(meta))
 
     def draw(self, part: layout.Part) -> None:
         """One block."""
@@ -295,7 +295,7 @@ def _number_pages(document: Document, words: str) -> None:
     paragraph = section.footer.paragraphs[0]
     stops = paragraph.paragraph_format.tab_stops
     stops.add_tab_stop(Pt(section.page_width.pt - 2 * _MARGIN_PT), WD_TAB_ALIGNMENT.RIGHT)  # type: ignore[union-attr]
-    paragraph.add_run(f"{saving.xml_text(words[:90])}\tPage ")
+    paragraph.add_run(f"{saving.xml_text(words)}\tPage ")
     word_parts.add_field(paragraph, "PAGE", "1")
     paragraph.add_run(" of ")
     word_parts.add_field(paragraph, "NUMPAGES", "1")
