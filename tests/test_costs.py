@@ -170,8 +170,13 @@ def test_a_missing_amount_is_unknown_and_the_total_says_so():
         (found.lines[c.LINE] == "truck_down") & (found.lines[c.EDGE_TYPE] == ms.STEEL)
     ].iloc[0]
     assert math.isnan(of_line[c.ESTIMATE]) and of_line[c.KNOWN] == "no"
-    assert "truck down time not included" in found.sentences()[0]
-    assert any(note.startswith("Truck down time: no amount is recorded") for note in found.notes)
+    assert found.sentences()[0].endswith(
+        "(95% interval; 4 trucks). Not included because not known: truck down time."
+    )
+    assert (
+        "Not known for plain steel, carbide insert and rubber-mounted carbide: truck down time. They are in no total, and never taken as "
+        "zero: record the amounts, with 0 where nothing is paid."
+    ) in found.notes
 
 
 def test_lines_unknown_for_one_type_are_left_out_of_both_in_the_difference():
@@ -275,9 +280,7 @@ def test_without_a_plan_the_yearly_lines_are_unknown():
     from trialkit.money.season import season_miles
 
     found = costs.estimate_costs(ms.cost_inputs(plan=season_miles(None, ms.trucks())))
-    assert (
-        row(found, ms.RUBBER)[c.UNKNOWN_LINES] == "conversion kits, spread over the horizon and stock holding"
-    )
+    assert row(found, ms.RUBBER)[c.UNKNOWN_LINES] == "conversion kits and stock holding"
     assert math.isnan(row(found, ms.STEEL)[c.ANNUAL_COST])
     assert any("No miles are planned" in note for note in found.notes)
 

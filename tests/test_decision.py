@@ -112,6 +112,14 @@ def test_holm_over_the_types():
     assert "after Holm's adjustment over the 2 edge types" in found.table.iloc[0][c.RULE]
 
 
+def test_a_saving_that_does_not_stand_beside_other_types():
+    vague = with_carbide(Sample(0.8, 0.0256, 4)) | {ms.RUBBER: Use(Sample(0.2, 0.01, 3), 0, 0, 8000.0)}
+    tried = (row(judged(uses=vague, edge_sets=dearer(price))) for price in range(800, 1300, 20))
+    one = next(found for found in tried if found[c.P_VALUE] < 0.05 <= found[c.P_HOLM])
+    assert one[c.VERDICT] == NOT_SHOWN and one[c.SAVING_LOW_PCT] > 0
+    assert "several types being compared at once: best estimate saving" in one[c.SENTENCE]
+
+
 def test_the_p_value_agrees_with_the_interval():
     for price in (800.0, 1000.0, 1200.0, 1400.0, 2500.0, 4000.0):
         found = estimate_costs(ms.cost_inputs(edge_sets=dearer(price)))

@@ -103,15 +103,10 @@ def test_kits():
     assert [kit.is_known for kit in without] == [True, False, False]
 
 
-def test_no_costs_at_all_are_all_unknown_and_said():
+def test_no_costs_at_all_are_all_unknown():
     found = prices.cost_amounts(None, [ms.STEEL, ms.CARBIDE], ms.STEEL)
     assert not found[ms.STEEL][prices.TRUCK_DOWN].is_known and found[ms.STEEL][prices.OTHER].is_known
-    notes = prices.amount_notes(found, ms.LABELS)
-    assert (
-        "Regular labor: no amount is recorded for the day of the analysis. The line is unknown and not in any total; record an amount "
-        "of 0 if nothing is paid."
-    ) in notes
-    assert any(note.startswith("Conversion kits of carbide insert:") for note in notes)
+    assert prices.misfit_notes(found) == []
 
 
 def test_an_amount_per_something_that_does_not_fit_is_unknown():
@@ -119,6 +114,6 @@ def test_an_amount_per_something_that_does_not_fit_is_unknown():
     wrong.loc[wrong[c.ITEM] == "disposal", c.PER] = "hour"
     found = prices.cost_amounts(wrong, [ms.STEEL], ms.STEEL)
     assert not found[ms.STEEL][prices.DISPOSAL].is_known
-    assert prices.amount_notes(found, ms.LABELS) == [
+    assert prices.misfit_notes(found) == [
         "The amount of disposal is given per hour, which does not fit; it may be per set, change or year. It is taken as unknown."
     ]

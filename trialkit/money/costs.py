@@ -104,13 +104,12 @@ class Costs(Labelled):
         if not math.isfinite(row[c.COST_PER_MI]):
             return f"What {self.label(row[c.EDGE_TYPE])} costs per {_mile()} is not known."
         said = self.per_mile(row[c.COST_PER_MI], row[c.CONF_LOW], row[c.CONF_HIGH])
+        trucks = counted(int(row[c.N_TRUCKS]), "truck")
         sure = (
-            f"{level_words(self.confidence_level)} of the edges on {counted(int(row[c.N_TRUCKS]), 'truck')}"
+            f"{level_words(self.confidence_level)}; {trucks}" if math.isfinite(row[c.CONF_HIGH]) else trucks
         )
-        left = f", {row[c.UNKNOWN_LINES]} not included" if row[c.UNKNOWN_LINES] else ""
-        if not math.isfinite(row[c.CONF_HIGH]):
-            return f"{who} costs {said}{left} ({counted(int(row[c.N_TRUCKS]), 'truck')})."
-        return f"{who} costs {said}{left} ({sure})."
+        left = f" Not included because not known: {row[c.UNKNOWN_LINES]}." if row[c.UNKNOWN_LINES] else ""
+        return f"{who} costs {said} ({sure}).{left}"
 
     def _difference(self, row: dict[Hashable, Any]) -> str:
         who, other = self.label(row[c.EDGE_TYPE]), self.label(row[c.REFERENCE])
@@ -230,7 +229,7 @@ def estimate_costs(inputs: CostInputs) -> Costs:
     return Costs(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=_method(inputs),
-        notes=(*inputs.notes, *use_notes(inputs), *_breakage_notes(inputs)),
+        notes=(*inputs.notes, *_unknown_notes(inputs), *use_notes(inputs), *_breakage_notes(inputs)),
         lines=pd.DataFrame(parts, columns=LINE_COLUMNS),
         compared=pd.DataFrame(compared, columns=COMPARED_COLUMNS),
         differences=differences,
@@ -436,6 +435,20 @@ def _method(inputs: CostInputs) -> str:
         "quantiles of the draws. Differences: both types drawn together with Welch's degrees of freedom, and no interval narrower "
         "than that of the wear alone. Prices, amounts and miles are taken as given."
     )
+
+
+def _unknown_notes(inputs: CostInputs) -> list[str]:
+    """Lines that are not known, the types of which the same lines are not known said together."""
+    of_lines: dict[tuple[str, ...], list[str]] = {}
+    for edge in inputs.edges:
+        unknown = lines.unknown_lines(lines.cost_lines(edge, lines.estimated_rates(edge), inputs))
+        if unknown and lines.SETS not in unknown:
+            of_lines.setdefault(unknown, []).append(inputs.label(edge.edge_type))
+    return [
+        f"Not known for {listed(names)}: {listed([lines.LINE_WORDS[line] for line in unknown])}. They are in no total, and never taken as "
+        "zero: record the amounts, with 0 where nothing is paid."
+        for unknown, names in of_lines.items()
+    ]
 
 
 def _breakage_notes(inputs: CostInputs) -> list[str]:

@@ -236,10 +236,16 @@ def _sentence(row: Mapping[Hashable, Any], verdict: str, rule: Rule, found: Cost
     range_ = f"{level} {fixed(low, places)} to {fixed(high, places)}%"
     if verdict == BETTER:
         return f"{sentence_case(who)}{saved} costs {percent(middle, places)} less per mile than {other} ({range_}){tail}."
-    if low > 0:
+    if low > rule.smallest_saving_pct and low > 0:
         return (
-            f"{sentence_case(who)}{saved} is not shown to save the {percent(rule.smallest_saving_pct, _digits(rule.smallest_saving_pct))} "
-            f"that would be worth a change: it saves {percent(middle, places)} against {other} ({range_}){tail}."
+            f"{sentence_case(who)}{saved} is not shown to cost less than {other}, several types being compared at once: "
+            f"best estimate saving {percent(middle, places)} ({range_}){tail}."
+        )
+    if low > 0:
+        least = percent(rule.smallest_saving_pct, _digits(rule.smallest_saving_pct))
+        return (
+            f"{sentence_case(who)}{saved} is not shown to save the {least} that would be worth a change: it saves "
+            f"{percent(middle, places)} against {other} ({range_}){tail}."
         )
     change = f"saving {percent(middle, places)}" if middle >= 0 else f"{percent(-middle, places)} more"
     return f"{sentence_case(who)}{saved} is not shown to cost less or more than {other}: best estimate {change} ({range_}){tail}."

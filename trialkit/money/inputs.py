@@ -292,7 +292,7 @@ def read_inputs(
     shown, left_out = _savings(savings, order, reference, labels)
     notes = [
         *prices.price_notes(of_sets, labels, currency, order),
-        *prices.amount_notes(amounts, labels),
+        *prices.misfit_notes(amounts),
         *work.work_notes(hours, labels, order),
         *_section_notes(edges, labels),
         *left_out,

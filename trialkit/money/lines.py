@@ -33,14 +33,14 @@ SAVED = "saved"
 LINE_WORDS = {
     SETS: "sets or sections worn out",
     pr.HARDWARE: "bolts and hardware",
-    pr.LABOUR_REGULAR: "labor, regular hours",
-    pr.LABOUR_OVERTIME: "labor, overtime",
+    pr.LABOUR_REGULAR: "regular labor",
+    pr.LABOUR_OVERTIME: "overtime labor",
     pr.TRUCK_DOWN: "truck down time",
     pr.DISPOSAL: "disposal",
     BREAKAGE: "breaks and losses",
-    pr.CONVERSION: "conversion kits, spread over the horizon",
+    pr.CONVERSION: "conversion kits",
     pr.STOCK: "stock holding",
-    pr.OTHER: "other",
+    pr.OTHER: "other costs",
     UNUSED: "of the worn sets: depth thrown away because of uneven wear",
     SAVED: "material and passes saved",
 }

@@ -213,29 +213,16 @@ def price_notes(
     return notes
 
 
-def amount_notes(amounts: Mapping[str, Mapping[str, Amount]], labels: Mapping[str, str]) -> list[str]:
-    """What has to be said about the cost items: those that are unknown, and those given per something that does not fit."""
-    notes = []
+def misfit_notes(amounts: Mapping[str, Mapping[str, Amount]]) -> list[str]:
+    """What has to be said about cost items that are given per something that does not fit."""
     misfits = {
         (item, amount.per)
         for of_type in amounts.values()
         for item, amount in of_type.items()
         if amount.per and amount.per not in COST_PER[item]
     }
-    for item, per in sorted(misfits):
-        notes.append(
-            f"The amount of {ITEM_WORDS[item]} is given per {per}, which does not fit; it may be per "
-            f"{listed(COST_PER[item], 'or')}. It is taken as unknown."
-        )
-    for item in ITEMS:
-        missing = [kind for kind, of_type in amounts.items() if not of_type[item].is_known]
-        if missing and not any(item == wrong for wrong, _ in misfits):
-            whose = (
-                "" if len(missing) == len(amounts)
-                else f" of {listed([labels.get(kind, kind.replace('_', ' ')) for kind in missing])}"
-            )  # fmt: skip
-            notes.append(
-                f"{ITEM_WORDS[item].capitalize()}{whose}: no amount is recorded for the day of the analysis. The line is "
-                "unknown and not in any total; record an amount of 0 if nothing is paid."
-            )
-    return notes
+    return [
+        f"The amount of {ITEM_WORDS[item]} is given per {per}, which does not fit; it may be per {listed(COST_PER[item], 'or')}. It is "
+        "taken as unknown."
+        for item, per in sorted(misfits)
+    ]
