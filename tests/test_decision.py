@@ -113,7 +113,7 @@ def test_holm_over_the_types():
 
 
 def test_a_saving_that_does_not_stand_beside_other_types():
-    vague = with_carbide(Sample(0.8, 0.0256, 4)) | {ms.RUBBER: Use(Sample(0.2, 0.01, 3), 0, 0, 8000.0)}
+    vague = with_carbide(Sample(0.8, 0.0256, 4)) | {ms.RUBBER: Use(Sample(0.3, 0.03, 3), 0, 0, 8000.0)}
     tried = (row(judged(uses=vague, edge_sets=dearer(price))) for price in range(800, 1300, 20))
     one = next(found for found in tried if found[c.P_VALUE] < 0.05 <= found[c.P_HOLM])
     assert one[c.VERDICT] == NOT_SHOWN and one[c.SAVING_LOW_PCT] > 0
