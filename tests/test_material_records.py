@@ -25,7 +25,7 @@ def test_every_shift_has_its_edge_type_and_its_material(tmp_path):
     assert by_shift.loc["W1-T1", rates.COST] == pytest.approx(120.0)
     assert by_shift.loc["W1-T1", c.BLOCK] == "north"
     assert (records.kinds, records.positions) == (("rock_salt",), ("front",))
-    assert records.has_material
+    assert records.has_rates
 
 
 def test_treated_miles_become_lane_miles(tmp_path):
@@ -127,7 +127,7 @@ def test_without_material_the_foremost_plow_counts(tmp_path):
             material=None,
         )
     )
-    assert not records.has_material
+    assert not records.has_rates
     assert records.positions == ()
     assert "W1-WING" not in set(records.shifts[c.SHIFT_ID])
 

@@ -180,8 +180,20 @@ def test_no_fleet_plan_no_season(tmp_path):
 def test_material_of_unknown_mass_says_so(tmp_path):
     liquid = ct.MATERIAL_HEADER + "W1-T1,other,,100,,,\n"
     assert study(tmp_path, material=liquid).not_studied == (
-        "Salt was not studied: 1 record of material, but none with a known mass in a recorded shift."
+        "Salt was not studied: there is 1 record of material, but no shift with a known mass."
     )
+
+
+def test_material_without_lane_miles_says_so(tmp_path):
+    assert study(tmp_path, shifts=ct.shifts(treated="")).not_studied == (
+        "Salt was not studied: there are 20 records of material, but no shift with lane-miles treated."
+    )
+
+
+def test_what_no_shift_records_is_named(tmp_path):
+    short = "\n".join(",".join(line.split(",")[:7]) for line in ct.shifts().splitlines()) + "\n"
+    bare = study(tmp_path, shifts=short, material=None)
+    assert bare.not_compared["passes"] == "No shift records passes over the route."
 
 
 def test_one_edge_type_only_is_not_compared(tmp_path):
@@ -194,9 +206,8 @@ def test_one_edge_type_only_is_not_compared(tmp_path):
     )
     alone = study(tmp_path, shifts=one, material=steel, operator_ratings=None)
     assert alone.comparisons == ()
-    assert (
-        "No storm has material per lane-mile of both plain_steel and another edge type"
-        in alone.not_compared["all"]
+    assert alone.not_compared["all"] == (
+        "Material per lane-mile could not be compared: no storm has it on record both with Plain steel and with another edge type."
     )
     assert alone.use.rate_lb_lane_mi.is_known
 

@@ -206,7 +206,11 @@ def test_spread_in_brief_names_the_basis(found):
 
 def test_season_in_brief_has_every_winter(found):
     table = material_brief.season_in_brief(found)
-    assert list(table["winter"]) == ["Light", "Middling", "Hard"]
+    assert [text.replace("\xa0", " ") for text in table["winter"]] == [
+        "Light, 1,000 mi",
+        "Middling, 2,000 mi",
+        "Hard, 3,000 mi",
+    ]
     assert set(table["shown"]) == {"yes"}
     assert table["saved_money"].str.startswith("$").all()
 

@@ -98,6 +98,19 @@ def test_material_without_lane_miles(tmp_path):
     assert problem.found == "blank in 1 shift with material (X1)"
 
 
+def test_shifts_without_the_column_of_lane_miles(tmp_path):
+    shifts = (
+        SHIFTS.replace(",lane_miles_treated", "")
+        .replace(",{x1}\n", "\n")
+        .replace(",20\n", "\n")
+        .replace(",0\n", "\n")
+    )
+    problem = only(tmp_path, shifts=shifts)
+    assert (problem.code, problem.file, problem.row, problem.found) == (
+        "lane-miles-missing", "shifts.csv", None, "not in the header",
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("on", "found"),
     [("", "blank for T1 and T2"), ("2030-12-24", "after the first material of T1 and T2")],

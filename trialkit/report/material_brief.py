@@ -35,7 +35,7 @@ from trialkit.report.material_study import CLEARING_ITEM, MaterialStudy
 from trialkit.report.material_tables import LANE_MI, RATE_LB_PER_LANE_MI
 from trialkit.report.material_words import amount, told_comparisons
 
-TREATED, PLANNED = "treated", "planned"
+TREATED = "treated"
 
 
 def spread_in_brief(found: MaterialStudy) -> pd.DataFrame:
@@ -224,16 +224,18 @@ def season_in_brief(found: MaterialStudy) -> pd.DataFrame:
     rows = []
     for (kind, winter), own in found.saving.table.groupby([c.EDGE_TYPE, ss.WINTER], sort=False):
         by = {row[ss.QUANTITY]: row for row in own.to_dict("records")}
-        first = own.iloc[0]
+        mass = by[ss.MASS]
+        miles = f"{number(float(display.value(mass[c.MILES_MI], 'mi')), 3)} {display.unit('mi')}"
         entry = {
-            ss.WINTER: sentence_case(str(winter)),
+            ss.WINTER: f"{sentence_case(str(winter))}, {_unbroken(miles)}",
             c.EDGE_TYPE: kind,
-            PLANNED: number(float(display.value(first[c.MILES_MI], "mi")), 3),
-            ss.USED: amount(by[ss.MASS][ss.USED], by[ss.MASS], found) if ss.MASS in by else "\u2013",
+            ss.USED: _unbroken(amount(mass[ss.USED], mass, found)),
         }
         for quantity in (ss.MASS, ss.MONEY, rates.CHLORIDE):
-            entry[f"saved_{quantity}"] = _ends_text(by[quantity], found) if quantity in by else "\u2013"
-        entry[ss.SHOWN] = by[ss.MASS][ss.SHOWN] if ss.MASS in by else "\u2013"
+            entry[f"saved_{quantity}"] = (
+                _kept(_ends_text(by[quantity], found)) if quantity in by else "\u2013"
+            )
+        entry[ss.SHOWN] = mass[ss.SHOWN]
         rows.append(entry)
     return pd.DataFrame(rows)
 
@@ -250,8 +252,7 @@ def season_headings(found: MaterialStudy) -> dict[str, str]:
     """Headings of `season_in_brief`."""
     tons = sentence_case(display.word("tons"))
     return {
-        ss.WINTER: "Winter",
-        PLANNED: f"Blade-down {display.word('miles')} planned",
+        ss.WINTER: f"Winter, blade-down {display.word('miles')}",
         ss.USED: f"{sentence_case(found.label(found.reference))} takes",
         f"saved_{ss.MASS}": f"{tons} saved ({level_words(found.confidence_level)})",
         f"saved_{ss.MONEY}": "Money saved",

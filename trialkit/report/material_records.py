@@ -50,9 +50,14 @@ class MaterialRecords:
     notes: tuple[str, ...]
 
     @property
-    def has_material(self) -> bool:
-        """Whether any shift has a rate of material."""
-        return bool((self.shifts[rates.DRY_LB] > 0).any())
+    def has_rates(self) -> bool:
+        """Whether any shift has a rate of material: its mass and the lane-miles treated."""
+        return bool(self.rated.any())
+
+    @property
+    def rated(self) -> pd.Series:
+        """Whether each shift has a rate of material."""
+        return (self.shifts[rates.DRY_LB] > 0) & (self.shifts[c.LANE_MILES_TREATED] > 0)
 
 
 def kind_column(material: str) -> str:

@@ -239,7 +239,7 @@ def hours_saved(found: MaterialStudy) -> pd.DataFrame:
 # ---------------------------------------------------------------- parts
 def _measures(records: MaterialRecords) -> list[measures.Measure]:
     """What is compared: material in all, its chloride, each kind with enough shifts, then the clearing."""
-    found = [ALL_MEASURE, CHLORIDE_MEASURE] if records.has_material else []
+    found = [ALL_MEASURE, CHLORIDE_MEASURE] if records.has_rates else []
     if len(records.kinds) > 1:
         for kind in records.kinds:
             column = kind_column(kind)
@@ -256,7 +256,7 @@ def _compare_all(
     for measure in _measures(records):
         key = measure.material or measure.name
         if not (records.shifts[measure.amount].notna() & records.shifts[c.EDGE_TYPE].notna()).any():
-            why[key] = f"{sentence_case(measure.noun)} was not recorded."
+            why[key] = f"No shift records {measure.noun}."
             continue
         try:
             compared.append(
@@ -268,8 +268,12 @@ def _compare_all(
                     labels=labels,
                 )
             )
-        except (NotEnoughDataError, UsageError) as error:
-            why[key] = str(error)
+        except (NotEnoughDataError, UsageError):
+            name = labels.get(reference, reference)
+            why[key] = (
+                f"{sentence_case(measure.phrase)} could not be compared: no storm has it on record both with {name} and with another "
+                "edge type."
+            )
     return compared, why
 
 
@@ -289,15 +293,19 @@ def _rated(trial: Trial, records: MaterialRecords) -> tuple[ratings.RatingCompar
             frame, reference=trial.settings.reference_edge_type, confidence_level=trial.settings.confidence_level,
             labels=study.labels(trial), seed=trial.settings.seed,
         )  # fmt: skip
-    except (NotEnoughDataError, UsageError) as error:
-        return None, str(error)
+    except (NotEnoughDataError, UsageError):
+        name = study.reference_label(trial)
+        return (
+            None,
+            f"Ratings could not be compared: no item was rated both with {name} and with another edge type.",
+        )
     return found, ""
 
 
 def _slope(
     records: MaterialRecords, storms: severity.StormSeverity | None, confidence_level: float
 ) -> severity.SeveritySlope | None:
-    if storms is None or not records.has_material:
+    if storms is None or not records.has_rates:
         return None
     shifts = records.shifts
     rate = shifts[rates.DRY_LB] / shifts[c.LANE_MILES_TREATED].where(shifts[c.LANE_MILES_TREATED] > 0)
@@ -328,9 +336,10 @@ def _severity_notes(
 def _why_no_material(trial: Trial, records: MaterialRecords) -> str:
     if not trial.has(MATERIAL):
         return NO_MATERIAL
-    if not records.has_material:
-        n = len(trial[MATERIAL])
-        return f"Salt was not studied: {counted(n, 'record')} of material, but none with a known mass in a recorded shift."
+    if not records.has_rates:
+        kept = counted(len(trial[MATERIAL]), "record")
+        missing = "a known mass" if records.shifts[rates.DRY_LB].isna().all() else "lane-miles treated"
+        return f"Salt was not studied: there {'is' if len(trial[MATERIAL]) == 1 else 'are'} {kept} of material, but no shift with {missing}."
     return ""
 
 

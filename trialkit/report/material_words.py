@@ -65,7 +65,7 @@ def record_sentences(found: MaterialStudy) -> list[str]:
     if found.records is None or found.not_studied:
         return [found.not_studied]
     shifts = found.records.shifts
-    rated = shifts[(shifts[rates.DRY_LB] > 0) & (shifts[c.LANE_MILES_TREATED] > 0)]
+    rated = shifts[found.records.rated]
     tons = float(display.value(rated[rates.DRY_LB].sum() / 2000.0, "short ton"))
     lane_mi = float(display.value(rated[c.LANE_MILES_TREATED].sum(), "lane-mi"))
     trucks, storms = rated[c.TRUCK_ID].nunique(), rated[c.STORM_ID].nunique()

@@ -66,6 +66,17 @@ def check_material(sources: Mapping[str, Source], treated_basis: str = "lane_mil
         by_shift = pd.Series(treated, index=shifts.frame[c.SHIFT_ID].astype(object))
         by_shift = by_shift[by_shift.index.notna() & ~by_shift.index.duplicated(keep=False)]
         problems += _rates(material, by_shift, treated_basis) + _unrecorded(material, shifts, treated)
+    elif len(material.frame):
+        fix = "Add the column lane_miles_treated; without it there is no rate of material."
+        problems.append(
+            Problem(
+                "lane-miles-missing",
+                shifts.file,
+                column=c.LANE_MILES_TREATED,
+                found="not in the header",
+                fix=fix,
+            )
+        )
     if TRUCKS in sources:
         problems += _uncalibrated(material, shifts, sources[TRUCKS])
     return problems
