@@ -161,7 +161,7 @@ def test_findings_for_the_record_of_the_run():
 
 
 def test_meta_without_data_has_no_date():
-    assert meta(date=None).date == "–"
+    assert meta(date=None).date == ""
     assert "Interim, not for decision" in meta(interim=True).html()
     assert "nterim" not in meta().html()
 

@@ -2,17 +2,17 @@
 
 from conftest import TABLES, write_trial
 
-from trialkit.report import council, council_study
+from trialkit.report import council_sections, council_study
 from trialkit.trial.checks import check_trial
 
 
 def finding_of(folder):
     studied = council_study.studies(check_trial(folder).require_clean())
-    return [found.sentence for found in council.finding(studied.lives, studied.noise)]
+    return [found.sentence for found in council_sections.front(studied)]
 
 
 def test_the_finding_says_what_it_rests_on(trial_folder):
-    assert finding_of(trial_folder)[-1].startswith("This rests on 36 readings from 4 trucks over one winter.")
+    assert finding_of(trial_folder)[-1].startswith("This rests on 36 height readings from 4 trucks;")
 
 
 def test_without_a_single_known_mile_the_finding_says_what_is_missing(tmp_path):

@@ -15,7 +15,7 @@ def text(block):
 def test_findings_are_those_of_board_and_crosscheck():
     doubt = doubted(fleet(seed=3))
     assert doubt_words.findings(doubt) == [*doubt.board.sentences(), *doubt.cross.sentences()]
-    assert "variants tried" in doubt_words.findings(doubt)[0]
+    assert "ways of working it out" in doubt_words.findings(doubt)[0]
 
 
 def test_there_is_nothing_to_doubt_without_rates():

@@ -60,7 +60,7 @@ def test_all_stand():
         rates_of(ROWS), [variant("one thing", 8.0, 4.0, 16.0), variant("another", 12.0, 6.0, nan)]
     )
     assert board.sentence() == (
-        "The finding stands in all 2 variants tried: carbide insert wears slower than plain steel in each. Best estimates "
+        "The finding holds in all 2 ways of working it out: carbide insert wears slower than plain steel in each. Best estimates "
         "run from 8.0 to 12 times slower; the 95% intervals begin at 4.0 or more (one thing)."
     )
 
@@ -70,7 +70,7 @@ def test_one_that_falls_is_named_with_its_interval():
         rates_of(ROWS), [variant("one thing", 8.0, 4.0, 16.0), variant("another", 3.0, 0.8, 16.0)]
     )
     assert board.sentence() == (
-        "The finding that carbide insert wears slower than plain steel stands in 1 of 2 variants tried and falls in 1: another "
+        "The finding that carbide insert wears slower than plain steel holds in 1 of 2 ways of working it out and falls in 1: another "
         "(no difference shown, 0.80 to 16 times)."
     )
 
@@ -78,7 +78,7 @@ def test_one_that_falls_is_named_with_its_interval():
 def test_many_that_fall_are_told_in_brief():
     fallen = [variant(f"change {k}", 1.0, 0.5, 2.0) for k in range(6)]
     said = compare_variants(rates_of(ROWS), [variant("fine", 8.0, 4.0, 16.0), *fallen]).sentence()
-    assert "stands in 1 of 7 variants tried and falls in 6: change 0 (" in said
+    assert "holds in 1 of 7 ways of working it out and falls in 6: change 0 (" in said
     assert said.endswith("change 3 (no difference shown, 0.50 to 2.0 times); 2 more.")
 
 
@@ -88,7 +88,7 @@ def test_faster_is_told_the_other_way_round():
         rates, [variant("one", 0.25, 0.1, 0.5), variant("two", 0.2, 0.15, 0.8)]
     ).sentence()
     assert said == (
-        "The finding stands in all 2 variants tried: carbide insert wears faster than plain steel in each. Best estimates run "
+        "The finding holds in all 2 ways of working it out: carbide insert wears faster than plain steel in each. Best estimates run "
         "from 4.0 to 5.0 times faster; the 95% intervals begin at 1.2 or more (two)."
     )
 
@@ -97,7 +97,7 @@ def test_no_difference_is_a_finding_too():
     rates = rates_of(fleet(rates=(1.5, 1.5), seed=3))
     said = compare_variants(rates, [variant("one", 1.1, 0.9, 1.3), variant("two", 1.5, 1.2, 1.8)]).sentence()
     assert said == (
-        "The finding that no difference between carbide insert and plain steel is shown stands in 1 of 2 variants tried and "
+        "The finding that no difference between carbide insert and plain steel is shown holds in 1 of 2 ways of working it out and "
         "falls in 1: two (slower)."
     )
 
@@ -105,7 +105,7 @@ def test_no_difference_is_a_finding_too():
 def test_a_variant_that_cannot_tell_is_counted_apart():
     board = compare_variants(rates_of(ROWS), [variant("one", 8.0, 4.0, 16.0), variant("two", 8.0, nan, nan)])
     assert board.sentence().startswith(
-        "The finding stands in the one variant tried: carbide insert wears slower than plain steel."
+        "The finding holds in the one other way of working it out: carbide insert wears slower than plain steel."
     )
     assert board.sentence().endswith(" 1 variant could not be judged.")
 

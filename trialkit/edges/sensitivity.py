@@ -106,13 +106,15 @@ class SensitivityBoard(Labelled):
         if not n:
             return sentence_case(f"{where}{finding}; no variant of the comparison could be worked out.")
         if fallen.empty:
-            every = "in the one variant tried" if n == 1 else f"in all {n} variants tried"
-            said = f"{where}the finding stands {every}: {finding}{' in each' if n > 1 else ''}.{self._range(base, judged)}"
+            every = (
+                "in the one other way of working it out" if n == 1 else f"in all {n} ways of working it out"
+            )
+            said = f"{where}the finding holds {every}: {finding}{' in each' if n > 1 else ''}.{self._range(base, judged)}"
         else:
             named = [self._fallen(row) for row in fallen.head(MOST_NAMED).to_dict("records")]
             more = [f"{len(fallen) - MOST_NAMED} more"] if len(fallen) > MOST_NAMED else []
             said = (
-                f"{where}the finding that {finding} stands in {n - len(fallen)} of {n} variants tried and falls in "
+                f"{where}the finding that {finding} holds in {n - len(fallen)} of {n} ways of working it out and falls in "
                 f"{len(fallen)}: {'; '.join([*named, *more])}."
             )
         return sentence_case(said) + self._truck(rows) + self._not_possible(others)

@@ -69,7 +69,8 @@ class Meta(Block):
 
     def plain(self) -> str:
         """The block as text."""
-        lines = [self.title, self.subtitle, f"{self.agency}, winter {self.season}, {self.date}"]
+        where = [self.agency, f"winter {self.season}", *([self.date] if self.date else [])]
+        lines = [self.title, self.subtitle, ", ".join(where)]
         lines += [f"{name}: {value}" for name, value in self.facts]
         return "\n".join(line for line in [*lines, INTERIM.capitalize() if self.interim else ""] if line)
 

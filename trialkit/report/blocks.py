@@ -76,7 +76,7 @@ def meta(
     title, agency, season : str
         As in the settings of the trial.
     date : date, optional
-        Day up to which the data go; a dash if there are no data.
+        Day up to which the data go; nothing is said of it where there is none.
     subtitle : str
         What kind of document it is.
     interim : bool
@@ -89,7 +89,7 @@ def meta(
         title=title,
         agency=agency,
         season=season,
-        date=formatting.day(date),
+        date="" if date is None else formatting.day(date),
         subtitle=subtitle,
         interim=interim,
         facts=said,

@@ -7,10 +7,8 @@ Everything is said from the trial and its results; no figure is typed here.
 
 from __future__ import annotations
 
-import math
 import platform
-from collections.abc import Hashable, Mapping
-from typing import Any
+from collections.abc import Mapping
 
 import pandas as pd
 
@@ -22,13 +20,11 @@ from trialkit.report import (
     blocks,
     doubt_words,
     life_words,
-    noise_words,
     study,
 )
 from trialkit.report.council_study import Studies
 from trialkit.report.doubt_study import Doubt
 from trialkit.report.life_study import LifeStudy
-from trialkit.report.noise_study import NoiseStudy
 from trialkit.settings import FILE_NAME
 from trialkit.trial import lineage, stays
 from trialkit.trial.checks import (
@@ -41,7 +37,6 @@ from trialkit.trial.checks import (
     Trial,
     last_data_date,
 )
-from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
 
 SUBTITLE = "Report on the cutting edge trial"
 FINDING_TITLE = "What was found"
@@ -125,47 +120,23 @@ def check_title(checked: Checked) -> blocks.Meta:
     return blocks.meta("Data check", agency=agency, season=season, date=last)
 
 
-def finding(lives: LifeStudy, noise: NoiseStudy) -> list[blocks.Finding]:
-    """The answer in plain words: how long the edge types last, how loud they are, and what it all rests on."""
-    tried_on = counted(lives.rates.trucks[c.TRUCK_ID].nunique(), "truck")
+def basis(lives: LifeStudy) -> str:
+    """What the findings rest on."""
     used = int(lives.rates.table[c.N_READINGS].sum())
-    basis = f"This rests on {counted(used, 'reading')} from {tried_on} over one winter."
     if not used:
-        basis = display.words(
+        return display.words(
             "No height reading can be used yet: it takes two of one station at different, known blade-down miles."
         )
-    return [
-        *life_findings(lives),
-        *noise_words.front_findings(noise),
-        blocks.Finding(sentence=f"{basis} What the edges cost is not part of this report."),
-    ]
+    tried_on = counted(lives.rates.trucks[c.TRUCK_ID].nunique(), "truck")
+    return (
+        f"This rests on {counted(used, 'height reading')} from {tried_on}; how sure it is, is said by the intervals, in which the "
+        "truck counts and not the reading."
+    )
 
 
 def trust(doubt: Doubt) -> list[str]:
     """Whether the findings stand when one thing at a time is changed, and whether another way gives the same rates."""
     return doubt_words.findings(doubt)
-
-
-def life_findings(lives: LifeStudy) -> list[blocks.Finding]:
-    """How many times as long as the reference each edge type lasts, with the verdict."""
-    said = lives.compared.sentences() or (lives.compared.sentence(),)
-    rows: list[dict[Hashable, Any]] = lives.compared.table.to_dict("records") or [{}]
-    return [
-        blocks.Finding(sentence=sentence, verdict=_verdict(row, lives.confidence_level))
-        for sentence, row in zip(said, rows, strict=True)
-    ]
-
-
-def _verdict(row: Mapping[Hashable, Any], confidence_level: float) -> Verdict:
-    """Better or worse only if the interval leaves out no difference and so does Holm's adjustment over the types."""
-    if not row or not math.isfinite(row[c.CONF_LOW]):
-        return NOT_ENOUGH_DATA
-    shown = not row[c.P_HOLM] >= 1 - confidence_level
-    if shown and row[c.CONF_LOW] > 1:
-        return BETTER
-    if shown and row[c.CONF_HIGH] < 1:
-        return WORSE
-    return NOT_SHOWN
 
 
 def tried(trial: Trial, rates: wear.WearRates) -> pd.DataFrame:
@@ -204,9 +175,8 @@ def not_studied(trial: Trial) -> list[str]:
         if not trial.has(table):
             said.append(f"{subject} was not studied: no {one} was recorded.")
         elif table not in STUDIED:
-            rows = counted(len(trial[table]), one, many)
             said.append(
-                f"{subject} is not part of this report, although {rows} {_were(len(trial[table]))} recorded."
+                f"{subject} was recorded ({counted(len(trial[table]), one, many)}) but is not looked at here."
             )
     return said
 
@@ -348,7 +318,7 @@ def exclusion_effect(trial: Trial) -> blocks.Block:
         )
     return blocks.table(
         effect[[c.RULE, *BRIEF_RATIOS]], EFFECT_CAPTION, labels=study.labels(trial),
-        headings={c.RULE: "Readings used"}, confidence_level=trial.settings.confidence_level,
+        headings={c.RULE: "Readings used", c.ESTIMATE: "Times slower"}, confidence_level=trial.settings.confidence_level,
     )  # fmt: skip
 
 
@@ -356,20 +326,15 @@ def _assignment(trial: Trial) -> list[str]:
     """How far the edge types were given to trucks at random."""
     if not trial.has("assignments"):
         return [
-            "How edge types were given to trucks is not recorded, so a difference between routes may pass for one between edges."
+            "How edge types were given to trucks is not recorded, so what looks like a difference of edges may be one of routes."
         ]
     assigned = trial["assignments"]
     chosen = assigned[assigned[c.HOW].astype(str).isin(["forced", "swap"])]
     if chosen.empty:
         return []
     trucks = sorted(chosen[c.TRUCK_ID].astype(str).unique())
-    return [
-        f"The edge type of {listed(trucks)} was not assigned at random, so its route may pass for its edge."
-    ]
-
-
-def _were(n: int) -> str:
-    return "was" if n == 1 else "were"
+    was = "was given its edge type" if len(trucks) == 1 else "were given their edge types"
+    return [f"{listed(trucks)} {was} by choice and not by lot, so what looks like the edge may be the route."]
 
 
 def _shifts(trial: Trial) -> pd.DataFrame | None:

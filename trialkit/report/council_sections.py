@@ -8,6 +8,8 @@ there is nothing to show the section says so.
 
 from __future__ import annotations
 
+from trialkit import columns as c
+from trialkit.money.costs import EDGES_ALONE
 from trialkit.report import (
     blocks,
     captions,
@@ -18,8 +20,10 @@ from trialkit.report import (
     life_sections,
     life_words,
     noise_sections,
+    noise_words,
 )
 from trialkit.report.changes import Changes
+from trialkit.report.cost_study import CostStudy
 from trialkit.report.council_study import Studies
 from trialkit.trial.checks import Checked, Trial
 
@@ -31,8 +35,32 @@ METHOD_TITLE = "How it was worked out"
 
 def answer(trial: Trial, found: Studies) -> list[blocks.Block]:
     """The head of the report and the finding in plain words."""
-    finding = blocks.findings(council.finding(found.lives, found.noise), title=council.FINDING_TITLE)
-    return [council.title(trial), finding]
+    return [council.title(trial), blocks.findings(front(found), title=council.FINDING_TITLE)]
+
+
+def front(found: Studies) -> list[blocks.Finding]:
+    """The answer in plain words, what was to decide first, and what it all rests on."""
+    cost, life = (
+        cost_findings(found.cost),
+        [*life_words.findings(found.lives), *life_words.margin_findings(found.lives)],
+    )
+    decides = found.cost.verdicts is not None and found.cost.verdicts.rule.primary_measure == "cost"
+    return [
+        *([*cost, *life] if decides else [*life, *cost]),
+        *noise_words.front_findings(found.noise),
+        blocks.Finding(sentence=council.basis(found.lives)),
+    ]
+
+
+def cost_findings(cost: CostStudy) -> list[blocks.Finding]:
+    """What the agreed rule says of the cost of each edge type."""
+    if cost.verdicts is None:
+        return []
+    rows = cost.verdicts.table[cost.verdicts.table[c.BASIS] == EDGES_ALONE]
+    return [
+        blocks.Finding(sentence=sentence, verdict=verdict)
+        for sentence, verdict in zip(rows[c.SENTENCE], rows[c.VERDICT], strict=True)
+    ]
 
 
 def tried(trial: Trial, found: Studies) -> list[blocks.Block]:
@@ -42,18 +70,21 @@ def tried(trial: Trial, found: Studies) -> list[blocks.Block]:
 
 
 def wear_and_life(found: Studies) -> list[blocks.Block]:
-    """How long the edges last, how fast they wear, and what breaks."""
-    rates = found.rates
+    """How long the edges last, how fast they wear, what breaks, and what is thrown away."""
+    rates, lives = found.rates, found.lives
     return [
-        blocks.text(*life_words.how_many_times(found.lives)),
-        life_sections.lives_table(found.lives),
-        life_sections.ratios_table(found.lives),
-        life_sections.events_table(found.lives),
+        blocks.text(*life_words.how_long(lives), *life_words.depth_matters(lives)),
+        life_sections.lives_table(lives),
+        life_sections.ratios_table(lives),
         blocks.table(
             council.rates_in_brief(rates),
             council.RATES_CAPTION,
+            headings={c.ESTIMATE: "Wear rate"},
             labels=rates.labels,
             confidence_level=rates.confidence_level,
+        ),
+        blocks.text(
+            *life_words.what_broke(lives), *life_words.evenness(lives), *life_words.thrown_away(lives)
         ),
     ]
 

@@ -12,7 +12,8 @@ import pandas as pd
 
 from trialkit.edges import comparison, wear
 from trialkit.errors import UsageError
-from trialkit.report import changes, doubt_study, life_study, noise_study, reuse, saving, study
+from trialkit.report import changes, cost_study, doubt_study, life_study, noise_study, reuse, saving, study
+from trialkit.report.cost_study import CostStudy
 from trialkit.report.doubt_study import Doubt
 from trialkit.report.life_study import LifeStudy
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy
@@ -26,6 +27,7 @@ class Studies:
     rates: wear.WearRates
     compared: comparison.WearComparison
     lives: LifeStudy
+    cost: CostStudy
     noise: NoiseStudy
     shaking: VibrationStudy
     doubt: Doubt
@@ -37,6 +39,7 @@ class Studies:
             "wear_rates": self.rates.frame(),
             "wear_ratios": self.compared.frame(),
             **life_study.tables(self.lives),
+            **self.cost.tables,
             **self.noise.tables,
             **self.shaking.tables,
         }
@@ -50,6 +53,7 @@ def studies(trial: Trial) -> Studies:
         rates=rates,
         compared=study.wear_comparison(trial, rates),
         lives=lives,
+        cost=cost_study.study_costs(trial, lives),
         noise=noise_study.noise_in_cab(trial),
         shaking=noise_study.vibration_at_seat(trial),
         doubt=doubt_study.doubts(trial, rates),

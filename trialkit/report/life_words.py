@@ -9,7 +9,7 @@ Everything is said from a `life_study.LifeStudy`; no figure is typed here.
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable
+from collections.abc import Hashable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -26,6 +26,7 @@ from trialkit.edges.wear import position_words
 from trialkit.formatting import level_percent, listed, number, percent, sentence_case
 from trialkit.report.block_types import Finding
 from trialkit.report.life_study import LifeStudy, evenness_table
+from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
 
 BRIEF_LIVES = [
     c.EDGE_TYPE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.PRED_LOW, c.PRED_HIGH, c.UNIT, c.USABLE_DEPTH_IN,
@@ -105,6 +106,28 @@ def compared(lives: LifeStudy) -> list[str]:
     """How many times as long as the reference, and why that is not the ratio of wear rates."""
     said = list(lives.compared.sentences()) or [lives.compared.sentence()]
     return [*said, *depth_matters(lives)]
+
+
+def findings(lives: LifeStudy) -> list[Finding]:
+    """How many times as long as the reference each edge type lasts, with the verdict."""
+    said = lives.compared.sentences() or (lives.compared.sentence(),)
+    rows: list[dict[Hashable, Any]] = lives.compared.table.to_dict("records") or [{}]
+    return [
+        Finding(sentence=sentence, verdict=verdict_of(row, lives.confidence_level))
+        for sentence, row in zip(said, rows, strict=True)
+    ]
+
+
+def verdict_of(row: Mapping[Hashable, Any], confidence_level: float) -> Verdict:
+    """Better or worse only if the interval leaves out no difference and so does Holm's adjustment over the types."""
+    if not row or not math.isfinite(row[c.CONF_LOW]):
+        return NOT_ENOUGH_DATA
+    shown = not row[c.P_HOLM] >= 1 - confidence_level
+    if shown and row[c.CONF_LOW] > 1:
+        return BETTER
+    if shown and row[c.CONF_HIGH] < 1:
+        return WORSE
+    return NOT_SHOWN
 
 
 def margin_findings(lives: LifeStudy) -> list[Finding]:
@@ -246,8 +269,9 @@ def lives_in_brief(lives: LifeStudy) -> pd.DataFrame:
 
 
 def ratios_in_brief(lives: LifeStudy) -> pd.DataFrame:
-    """Ratios of lives, without the columns that only a statistician reads."""
-    return lives.compared.table[BRIEF_RATIOS]
+    """Ratios of lives, without the columns that only a statistician reads or that say yes in every row."""
+    table = lives.compared.table[BRIEF_RATIOS]
+    return table.drop(columns=c.BOUNDED) if (table[c.BOUNDED] == "yes").all() else table
 
 
 def events_in_brief(lives: LifeStudy) -> pd.DataFrame:

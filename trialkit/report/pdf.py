@@ -65,7 +65,11 @@ def content(laid_out: layout.Layout, paper: str) -> dict[str, Any]:
         "agency": meta.agency,
         "title": meta.title,
         "subtitle": meta.subtitle,
-        "facts": [["Winter", meta.season], ["Data up to", meta.date], *map(list, meta.facts)],
+        "facts": [
+            ["Winter", meta.season],
+            *([["Data up to", meta.date]] if meta.date else []),
+            *map(list, meta.facts),
+        ],
         "first_figure": next(
             (part.label for part in laid_out.parts if isinstance(part.block, blocks.Figure)), ""
         ),

@@ -142,7 +142,7 @@ class _Writer:
         self.paragraph("Title", meta.title)
         if meta.subtitle:
             self.paragraph("Subtitle", meta.subtitle)
-        facts = [("Winter", meta.season), ("Data up to", meta.date), *meta.facts]
+        facts = [("Winter", meta.season), *([("Data up to", meta.date)] if meta.date else []), *meta.facts]
         self.paragraph("Normal", "    ".join(f"{name}: {value}" for name, value in facts))
         if meta.interim:
             words = "The season is not over; later readings may change what is said here."

@@ -219,7 +219,10 @@ def _write_contents(page: Worksheet, meta: blocks.Meta, sheets: Sequence[Sheet])
     from openpyxl.styles import Alignment, Font
     from openpyxl.worksheet.hyperlink import Hyperlink
 
-    head = [meta.title, f"{meta.agency}, winter {meta.season}, data up to {meta.date}"]
+    head = [
+        meta.title,
+        f"{meta.agency}, winter {meta.season}{f', data up to {meta.date}' if meta.date else ''}",
+    ]
     head += [f"{blocks.INTERIM.capitalize()}."] if meta.interim else []
     head += ["Values are not rounded; the number formats show them as the report prints them."]
     for number, words in enumerate(head, 1):
