@@ -105,6 +105,14 @@ def test_the_cost_can_ask_for_saving_per_mile_and_hours(found):
     assert (hours[c.UNIT], hours[c.ESTIMATE]) == ("h/lane-mi", pytest.approx(0.0, abs=1e-9))
 
 
+def test_savings_as_the_study_of_cost_takes_them(found):
+    alone, both = material_study.cost_savings(found), material_study.cost_savings(found, hour_price=90.0)
+    assert list(alone[c.ITEM]) == ["material"]
+    assert list(both[c.ITEM]) == ["material", "crew hours"]
+    assert {c.EDGE_TYPE, c.ITEM, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.SHOWN} <= set(both.columns)
+    assert both.iloc[0][c.ESTIMATE] == alone.iloc[0][c.ESTIMATE]
+
+
 def test_severity_is_by_storm_and_by_type_and_a_storm_without_weather_still_counts(found):
     assert found.storms.table["severity_index"].isna().tolist() == [False, False, False, False, True]
     assert found.storms_by_type["severity_index"].nunique() == 1

@@ -100,6 +100,13 @@ def test_hours_saved_per_lane_mile():
     assert (row[c.ESTIMATE], row[c.UNIT]) == (pytest.approx(0.02), "h/lane-mi")
 
 
+def test_hours_are_worth_what_the_town_says():
+    row = ss.crew_saving_per_mile(differences(SHOWN), USE, 80.0).iloc[0]
+    # by hand: 0.5 lane-miles x 0.2 h x 80 = 8.00 per mile, of which 10%
+    assert (row[c.ESTIMATE], row[ss.USED], row[c.UNIT]) == (pytest.approx(0.8), pytest.approx(8.0), "USD/mi")
+    assert ss.crew_saving_per_mile(differences(SHOWN), USE, math.nan).empty
+
+
 def test_a_wing_spreads_nothing():
     plan = pd.DataFrame(
         [

@@ -27,7 +27,7 @@ WINTERS = {"light": c.MILES_LOW_MI, "middling": c.MILES_MID_MI, "hard": c.MILES_
 WINTER, QUANTITY = "winter", c.QUANTITY
 MASS, MONEY = "material", "money"
 QUANTITIES = (MASS, MONEY, CHLORIDE)
-SHOWN, YES, NO = "shown", "yes", "no"
+SHOWN, YES, NO = c.SHOWN, "yes", "no"
 USED = "used"
 SMALLEST = "smallest_shown"
 LANE_MI = "lane_mi"
@@ -187,6 +187,32 @@ def hours_saved(differences: pd.DataFrame, use: ReferenceUse) -> pd.DataFrame:
         As `saving_per_mile`, in hours per lane-mile.
     """
     return _per_unit(differences, 1.0, (use.hours_per_lane_mi,), "h/lane-mi")
+
+
+def crew_saving_per_mile(
+    differences: pd.DataFrame, use: ReferenceUse, hour_price: float, currency: str = "USD"
+) -> pd.DataFrame:
+    """What the blade-down hours that each edge type saves are worth per blade-down mile.
+
+    When to use: in a cost per mile, where the town says what an hour of truck and driver costs it. Hours that are paid
+    anyway save no money.
+
+    Parameters
+    ----------
+    differences : DataFrame
+        As for `project_season`, of the hours per lane-mile.
+    use : ReferenceUse
+        What a mile takes with the reference.
+    hour_price : float
+        Cost of an hour with the blade down. [currency/h]
+    currency : str
+
+    Returns
+    -------
+    DataFrame
+        As `saving_per_mile`.
+    """
+    return _per_unit(differences, hour_price, (use.lane_mi_per_mi, use.hours_per_lane_mi), f"{currency}/mi")
 
 
 def fleet_miles(fleet_plan: pd.DataFrame, spreading_positions: Sequence[str] = ()) -> dict[str, float]:

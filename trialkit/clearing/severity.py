@@ -52,7 +52,6 @@ SNOWFALL_POINTS = (
 
 INDEX = "severity_index"
 STORM_TYPE = "storm_type"
-N_STORMS = "n_storms"
 FEWEST_STORMS = 4
 """Storms with an index and a rate from which a slope is drawn; common practice, no source."""
 COLUMNS = [c.STORM_ID, c.START, STORM_TYPE, c.SNOW_IN, c.PAVEMENT_TEMP_F, c.WIND_MPH, INDEX]
@@ -329,5 +328,5 @@ def severity_by_type(shifts: pd.DataFrame, severity: pd.Series) -> pd.DataFrame:
     known = known.dropna(subset=[INDEX, c.EDGE_TYPE])
     grouped = known.groupby(c.EDGE_TYPE, sort=True, observed=True)
     return grouped.agg(
-        **{INDEX: (INDEX, "mean"), c.N_SHIFTS: (INDEX, "size"), N_STORMS: (c.STORM_ID, "nunique")}
+        **{INDEX: (INDEX, "mean"), c.N_SHIFTS: (INDEX, "size"), c.N_STORMS: (c.STORM_ID, "nunique")}
     ).reset_index()

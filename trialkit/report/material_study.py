@@ -39,6 +39,7 @@ CLEARING_ITEM = "clearing"
 """The item of the ratings that a council is told about."""
 FEWEST_SHIFTS_OF_A_KIND = 10
 """Shifts with one material, from which on it is compared by itself; common practice, no source."""
+MATERIAL_ITEM, HOURS_ITEM = "material", "crew hours"
 NO_SHIFTS = "Salt and clearing were not studied: no shift was recorded."
 NO_RATINGS = "What operators thought was not recorded."
 NO_MATERIAL = "Salt was not studied: no record of material spread was kept."
@@ -228,9 +229,38 @@ def saving_per_mile(found: MaterialStudy) -> pd.DataFrame:
     return season_saving.saving_per_mile(shown_differences(found.main), found.use, found.currency)
 
 
+def cost_savings(found: MaterialStudy, hour_price: float = math.nan) -> pd.DataFrame:
+    """What each edge type saves per blade-down mile, as the study of cost takes it.
+
+    Parameters
+    ----------
+    found : MaterialStudy
+    hour_price : float
+        What an hour with the blade down costs the town; without it hours are not turned into money. [currency/h]
+
+    Returns
+    -------
+    DataFrame
+        edge_type, item ("material", "crew hours"), estimate, conf_low, conf_high (above zero is saved), unit, shown {yes, no}
+        and the further columns of `saving_per_mile`.
+    """
+    parts = [saving_per_mile(found).assign(**{c.ITEM: MATERIAL_ITEM})]
+    hours = _hours(found)
+    if hours is not None and found.use is not None and math.isfinite(hour_price):
+        worth = season_saving.crew_saving_per_mile(
+            shown_differences(hours), found.use, hour_price, found.currency
+        )
+        parts.append(worth.assign(**{c.ITEM: HOURS_ITEM}))
+    return stacked(parts, [c.EDGE_TYPE, c.ITEM, *season_saving.MILE_COLUMNS[1:]])
+
+
+def _hours(found: MaterialStudy) -> ClearingComparison | None:
+    return next((one for one in found.clearing if one.measure == measures.HOURS), None)
+
+
 def hours_saved(found: MaterialStudy) -> pd.DataFrame:
     """Blade-down hours that each edge type saves per lane-mile treated; columns as those of `saving_per_mile`."""
-    hours = next((one for one in found.clearing if one.measure == measures.HOURS), None)
+    hours = _hours(found)
     if hours is None or found.use is None:
         return pd.DataFrame(columns=season_saving.MILE_COLUMNS)
     return season_saving.hours_saved(shown_differences(hours), found.use)
