@@ -86,7 +86,7 @@ def test_a_new_sound_sample_does_not_run_the_wear_again(first, notebooks):
     assert ran(again) == [name for name in NAMES if name != "02_wear.ipynb"]
     said = {one["name"]: one for one in record(again)["notebooks"]}
     assert said["02_wear.ipynb"]["reused_from"] == page.parent.name
-    assert said["02_wear.ipynb"]["writes"] == ["wear_rates.csv", "wear_ratios.csv"]
+    assert said["02_wear.ipynb"]["writes"] == ["wear_by_truck.csv", "wear_rates.csv", "wear_ratios.csv"]
     assert "sound" in said["04_noise.ipynb"]["reads"]
     assert "sound" not in said["02_wear.ipynb"]["reads"]
     assert (
@@ -240,6 +240,7 @@ def test_two_notebooks_may_not_write_the_same_table(first, notebooks, tmp_path):
         (doubled / name).write_bytes((notebooks / name).read_bytes())
     (doubled / "08_own.ipynb").write_bytes((notebooks / "02_wear.ipynb").read_bytes())
     with pytest.raises(
-        reporting.ReportError, match=r"08_own.ipynb writes wear_rates.csv, and so does a notebook before it"
+        reporting.ReportError,
+        match=r"08_own.ipynb writes wear_by_truck.csv, and so does a notebook before it",
     ):
         report(folder, doubled)

@@ -191,6 +191,11 @@ class LookStatus:
     notes: tuple[str, ...] = ()
 
     @property
+    def is_interim(self) -> bool:
+        """Whether this run lies between the looks; its report is marked so and says nothing of differences."""
+        return self.kind == INTERIM
+
+    @property
     def decides(self) -> bool:
         """Whether a finding of this run may be acted on."""
         return self.nominal_p is not None

@@ -30,6 +30,7 @@ from trialkit.report import (
     changes,
     document,
     layout,
+    look_study,
     pdf,
     reuse,
     running,
@@ -50,7 +51,7 @@ WORKBOOK = "appendix.xlsx"
 LAST_FAILURE = "last_failure"
 PARTS = "parts"
 """Folder of the workplace in which each notebook has a folder of its own for the tables that it writes."""
-SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date", "since_run")
+SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date", "since_run", "earlier_looks")
 
 
 def write_report(
@@ -128,6 +129,7 @@ def write_report(
         "data_dir": str(Path(folder).resolve()),
         "through_date": through.isoformat() if through else "",
         "since_run": str(last.folder) if last is not None else "",
+        "earlier_looks": look_study.earlier_looks(earlier, trial.last_data_date),
         **parameters,
     }
     compared_with = f"{last.folder.name}, {last.made}" if last is not None else ""
