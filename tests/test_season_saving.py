@@ -51,6 +51,15 @@ def test_a_saving_whose_interval_holds_zero_is_not_shown_and_says_what_could_hav
     assert "does not show that another edge type saves material" in saving.sentence()
 
 
+def test_a_shown_saving_is_named_and_nothing_is_nothing():
+    assert ss.project_season(differences(SHOWN, NOT_SHOWN), USE, MILES).sentence() == (
+        "Material saved in a season is shown for carbide."
+    )
+    assert (
+        ss.project_season(differences(), USE, MILES).sentence() == "No saving of a season can be worked out."
+    )
+
+
 def test_more_material_is_a_loss_that_is_shown():
     row = ss.project_season(differences(("carbide", 10.0, 5.0, 15.0, 6.0)), USE, MILES).rows().iloc[0]
     assert (row[ss.SHOWN], row[c.ESTIMATE]) == ("yes", pytest.approx(-10.0))

@@ -91,7 +91,7 @@ def test_slope_of_an_exact_relation_and_the_factor_to_a_typical_season():
     assert found.factor(found.trial_mean) == 1.0
     assert found.factor(found.trial_mean + 0.1) == pytest.approx(math.exp(0.15))
     assert found.sentence().startswith(
-        "A storm that is 0.1 harder on the index took 16% (16 to 16) more material"
+        "A storm that is 0.1 harder on the index took 16% more material per lane-mile (95% interval 16% more"
     )
 
 
