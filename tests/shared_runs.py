@@ -1,7 +1,7 @@
 """Reports that several test files look at, each made once however many processes the tests run in.
 
-The demo is reported with kernels as a user would; the others, on the smallest trial with one thing changed, without and
-with the wear notebook and the council report alone.
+The demo is reported with kernels, as a user would; the others are the smallest trial with one thing changed, by the wear
+notebook and the council report alone and without kernels.
 """
 
 import json
@@ -12,15 +12,16 @@ import time
 from pathlib import Path
 
 import nbformat
+import pandas as pd
 from conftest import SETTINGS, TABLES, write_trial
 from in_process import notebooks_in_process
 
-from trialkit.report import reporting, running
+from trialkit.report import blocks, reporting, running, saving, workbook
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 LONGEST_S = 300
-LONG_NAME = "N" * 200
-MARKUP = "<b>#x</b> $y$ _z_ *w* `v` \"q\" & 'r' @s 🚜 שלום"
+MARKUP = "<b>#x</b> $y$ _z_ *w* `v` \"q\" & 'r' @s 🚜 שלום "
+ODD_NAME = MARKUP + "N" * (200 - len(MARKUP))
 OWN_SECTION = "Snow days of our own"
 
 
@@ -33,13 +34,10 @@ def two_notebooks(folder):
 
 
 def own_notebooks(folder):
-    """The same with what an analyst may add: a section of their own, and the mark of a season that is not over."""
+    """The same with what an analyst may add: a section of their own."""
     path = two_notebooks(folder) / reporting.COUNCIL_NOTEBOOK
     notebook = nbformat.read(path, as_version=4)
-    (title,) = [cell for cell in notebook.cells if cell.source.strip() == "council.title(trial)"]
-    title.source = 'council.title(trial).model_copy(update={"interim": True})'
-    (last,) = [place for place, cell in enumerate(notebook.cells) if cell.source.startswith("## Provenance")]
-    notebook.cells[last:last] = [
+    notebook.cells += [
         nbformat.v4.new_markdown_cell(f"## {OWN_SECTION}\n\nCounted **by hand**.", id="own-1"),
         nbformat.v4.new_code_cell(
             'import pandas as pd\nblocks.table(pd.DataFrame({"month": ["January"], "n_days": [12]}), "Snow days by month")', id="own-2"
@@ -75,26 +73,44 @@ def _no_wear(home):
     return _small(home, wear_readings="\n".join(lines) + "\n")
 
 
-def _named(home, name):
+def _odd_names(home):
     """The name stands wherever a trial may hold text of its own."""
-    quoted = '"' + name.replace('"', '""') + '"'
-    said = json.dumps(name, ensure_ascii=False)  # a string of TOML too
+    quoted = '"' + ODD_NAME.replace('"', '""') + '"'
+    said = json.dumps(ODD_NAME, ensure_ascii=False)  # a string of TOML too
     settings = SETTINGS.replace('"Cutting edge trial"', said).replace('"Town of Brenmoor"', said)
     tables = {table: text.replace("T1,", f"{quoted},") for table, text in TABLES.items()}
     tables["edge_types"] = tables["edge_types"].replace("Carbide insert", quoted)
     return _small(home, settings=settings, **tables)
 
 
+def _interim(home, shared):
+    """The documents of the needed tables drawn again as those of a season that is not over."""
+    run = shared("required tables only").parent
+    council, others = (
+        [
+            block.model_copy(update={"interim": True}) if isinstance(block, blocks.Meta) else block
+            for block in blocks.read_blocks(run / "notebooks" / name)
+        ]
+        for name in (reporting.COUNCIL_NOTEBOOK, "02_wear.ipynb")
+    )
+    interim = home / run.name
+    interim.mkdir()
+    reporting._save_documents(council, others, interim, None, "us")
+    nothing = pd.DataFrame({"code": []})
+    saving.save_bytes(workbook.xlsx(others, nothing, nothing, {}), interim / reporting.WORKBOOK)
+    return interim / reporting.COUNCIL_REPORT
+
+
 MAKERS = {
-    "demo": lambda home: reporting.write_report(DEMO, reports=home / "reports", quiet=True),
-    "required tables only": _small,
-    "one truck of each type": _one_truck,
-    "no measurable wear": _no_wear,
-    "metric": lambda home: _small(home, settings=SETTINGS + 'units = "metric"\n'),
-    "interim with a section of its own": lambda home: _small(home, own_notebooks),
-    "long names": lambda home: _named(home, LONG_NAME),
-    "markup in names": lambda home: _named(home, MARKUP),
+    "demo": lambda home, shared: reporting.write_report(DEMO, reports=home / "reports", quiet=True),
+    "required tables only": lambda home, shared: _small(home, own_notebooks),
+    "one truck of each type": lambda home, shared: _one_truck(home),
+    "no measurable wear": lambda home, shared: _no_wear(home),
+    "metric": lambda home, shared: _small(home, settings=SETTINGS + 'units = "metric"\n'),
+    "odd names": lambda home, shared: _odd_names(home),
+    "interim": _interim,
 }
+"""How each report is made in a folder; the second argument gives another of them by name."""
 
 
 def shared_report(name, tmp_path_factory):
@@ -115,7 +131,7 @@ def shared_report(name, tmp_path_factory):
     else:
         report = ""
         try:
-            report = str(MAKERS[name](home))
+            report = str(MAKERS[name](home, lambda other: shared_report(other, tmp_path_factory)))
         finally:
             (home / "unfinished").write_text(report, encoding="utf-8")
             (home / "unfinished").rename(made)
