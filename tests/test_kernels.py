@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -25,7 +26,7 @@ def sleeper():
 
 
 def test_stop_ends_what_runs_and_what_is_started_afterwards(sleeper):
-    kernels = Kernels()
+    kernels = Kernels(Path.cwd())
     early, late, ended = sleeper(), sleeper(), sleeper()
     ended.kill()
     ended.wait()
@@ -41,6 +42,6 @@ def test_stop_ends_what_runs_and_what_is_started_afterwards(sleeper):
 
 
 def test_a_run_that_is_not_stopped_ends_nothing(sleeper):
-    kernels, process = Kernels(), sleeper()
+    kernels, process = Kernels(Path.cwd()), sleeper()
     kernels.started(process)
     assert process.poll() is None

@@ -1,5 +1,7 @@
 """Notebooks get their parameters, and a failure is told by notebook, cell and reason."""
 
+import json
+
 import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
@@ -136,3 +138,28 @@ def test_a_missing_notebook_of_the_plan_is_said(monkeypatch, tmp_path):
     monkeypatch.setattr(running, "notebook_folder", lambda: tmp_path)
     with pytest.raises(ReportError, match=r"there is no 08_plan\.ipynb in .*; install trialkit again"):
         running.plan_notebook()
+
+
+def test_files_beside_the_data_are_never_imported(tmp_path, monkeypatch):
+    """A folder from which a report is run, or which holds the trial, may hold files named like modules."""
+    trial, out = tmp_path / "trial", tmp_path / "out"
+    (trial / "trialkit").mkdir(parents=True)
+    out.mkdir()
+    mark = tmp_path / "executed"
+    for name in ("pandas.py", "ipykernel_launcher.py", "json.py", "sitecustomize.py", "trialkit/__init__.py"):
+        (trial / name).write_text(f"open({str(mark)!r}, 'a').write({name!r})")
+    (trial / "02_wear.ipynb").write_text("not a notebook")
+    monkeypatch.chdir(trial)
+    source = write_notebook(
+        tmp_path / "01_a.ipynb",
+        new_code_cell(
+            "import json, os, sys\nimport pandas\nimport trialkit\nprint(json.dumps([os.getcwd(), data_dir, pandas.__file__]))"
+        ),
+        parameters='data_dir: str = ""',
+    )
+    running.run_notebooks([source], {"data_dir": str(trial)}, out)
+    said = json.loads(nbformat.read(out / "01_a.ipynb", as_version=4).cells[-1].outputs[0].text)
+    assert said[:2] == [str(out), str(trial)]
+    assert "site-packages" in said[2]
+    assert not mark.exists()
+    assert [path.name for path in out.iterdir()] == ["01_a.ipynb"]

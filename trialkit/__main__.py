@@ -11,6 +11,7 @@ import datetime as dt
 import signal
 import sys
 import threading
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -31,21 +32,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
             code = options.run(options)
         print(end="", flush=True)  # a full disk or a closed pipe shows here, not at the very end
         return code
-    except UsageError as error:
-        print(f"trialkit: {error}", file=sys.stderr)
-        return WRONG_USE
-    except TrialkitError as error:
-        print(f"trialkit: {error}", file=sys.stderr)
-        return PROBLEMS
     except BrokenPipeError:  # whoever read the output, such as `head`, has seen enough
         sys.stdout = None
         return PROBLEMS
-    except OSError as error:
-        print(f"trialkit: it could not be written: {os_reason(error)}.", file=sys.stderr)
-        return PROBLEMS
-    except KeyboardInterrupt:
-        print("trialkit: stopped; nothing was changed.", file=sys.stderr)
-        return PROBLEMS
+    except (TrialkitError, OSError, KeyboardInterrupt) as error:
+        code, said = _told(error)
+        print(f"trialkit: {said}", file=sys.stderr)
+        return code
+
+
+def _told(error: BaseException) -> tuple[int, str]:
+    """The exit code of an error, and how it is told."""
+    if isinstance(error, UsageError):
+        return WRONG_USE, str(error)
+    if isinstance(error, TrialkitError):
+        return PROBLEMS, str(error)
+    if isinstance(error, OSError):
+        return PROBLEMS, f"it could not be written: {os_reason(error)}."
+    if isinstance(error, KeyboardInterrupt):
+        return PROBLEMS, "stopped; nothing was changed."
+    return PROBLEMS, f"{type(error).__name__}: {error}"
 
 
 @contextmanager
@@ -77,9 +83,26 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _report(options: argparse.Namespace) -> int:
+    ran: list[object] = []
+    if options.log is None:
+        print(_made(options, ran))
+        return CLEAN
+    started = time.monotonic()
+    try:
+        path = _made(options, ran)
+        print(path, flush=True)
+    except BaseException as error:
+        code, said = _told(error)
+        _logged(options, code, started, said)
+        raise
+    return CLEAN if _logged(options, CLEAN, started, "", path, len(ran)) else PROBLEMS
+
+
+def _made(options: argparse.Namespace, ran: list[object]) -> Path:
+    """The report; `ran` gets the notebooks that were run for it."""
     from trialkit.report import reporting
 
-    path = reporting.write_report(
+    return reporting.write_report(
         _settled(options.folder),
         reports=options.out,
         through=options.through,
@@ -89,9 +112,25 @@ def _report(options: argparse.Namespace) -> int:
         template=options.template,
         notebook_folder=_existing(options.notebooks) if options.notebooks else None,
         since=options.since,
+        done=ran.append,
     )
-    print(path)
-    return CLEAN
+
+
+def _logged(
+    options: argparse.Namespace, code: int, started: float, said: str, path: Path | None = None, ran: int = 0
+) -> bool:
+    """Whether the line about this run could be added to the log; if not, that is told."""
+    from trialkit.report import run_log
+
+    trial, run = (options.folder.absolute().name, "") if path is None else (path.parts[-3], path.parts[-2])
+    rest = [run_log.reason(said)] if path is None else run_log.success(path, ran)
+    try:
+        run_log.append(options.log, run_log.line(code, trial, run, time.monotonic() - started, rest))
+    except OSError as error:
+        where = error.filename or options.log
+        print(f"trialkit: nothing was added to the log: {os_reason(error, where)}.", file=sys.stderr)
+        return False
+    return True
 
 
 def _new(options: argparse.Namespace) -> int:
@@ -306,6 +345,9 @@ def _parser() -> argparse.ArgumentParser:
         metavar="RUN",
         help="earlier run to compare with, by name or folder (default: the one made last)",
     )
+    report.add_argument(
+        "--log", type=Path, metavar="FILE", help="add one line about this run to a log, also if it fails"
+    )
     report.set_defaults(run=_report)
 
     intake = commands.add_parser(
@@ -360,4 +402,6 @@ def _parser() -> argparse.ArgumentParser:
 
 
 if __name__ == "__main__":
+    if not sys.flags.safe_path and Path(sys.path[0]) == Path.cwd():
+        del sys.path[0]  # a file beside the data may have the name of a module
     sys.exit(main())

@@ -1,22 +1,33 @@
 """The kernels in which notebooks run, and how they are stopped before their time.
 
-Answers: what happens to the cells that are running when somebody stops a report?
+Answers: what happens to the cells that are running when somebody stops a report, and what can they import?
 
 Each notebook runs in a process of its own. A run that is stopped must not wait for cells that may take minutes, nor leave
-processes behind that write into a folder which is about to be cleared away.
+processes behind that write into a folder which is about to be cleared away. Nor may it run anything but the notebooks and what
+is installed, whatever lies in the trial folder.
 """
 
 from __future__ import annotations
 
 import contextlib
 import threading
+from pathlib import Path
 from typing import Any
 
 
 class Kernels:
-    """The kernels of one run. `stop` ends those that are running, and every one that is started afterwards."""
+    """The kernels of one run. `stop` ends those that are running, and every one that is started afterwards.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    folder : Path
+        Where they are started. Python imports from there before anything that is installed, so it must hold nothing but
+        what the run itself puts there: neither the trial folder nor the folder from which the command was given, where a
+        file may have the name of a module.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
         self._lock = threading.Lock()
         self._processes: list[Any] = []
         self._stopped = False
@@ -41,11 +52,11 @@ class Kernels:
         """A kernel manager that tells these kernels of each process that it starts, for nbclient."""
         from jupyter_client.manager import AsyncKernelManager
 
-        noted = self.started
+        noted, folder = self.started, str(self._folder)
 
         class Noted(AsyncKernelManager):
             async def start_kernel(self, **options: Any) -> None:  # type: ignore[override]
-                await super().start_kernel(**options)
+                await super().start_kernel(**{**options, "cwd": folder})
                 noted(getattr(self.provisioner, "process", None))
 
         return Noted

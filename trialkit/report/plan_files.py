@@ -158,7 +158,7 @@ def _plan_documents(folder: Path, work: Path, seed: str, through: str, papers: t
     source = running.plan_notebook()
     given = {
         "data_dir": str(folder.resolve()),
-        "out_dir": str(work),
+        "out_dir": str(work.resolve()),
         "through_date": through,
         "seed": str(seed),
     }

@@ -14,7 +14,6 @@ import datetime as dt
 import hashlib
 import importlib.metadata
 import json
-import os
 import platform
 import shutil
 import sys
@@ -24,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from trialkit import __version__, display
-from trialkit.errors import ReportError, UsageError, near_match, os_reason
+from trialkit.errors import ReportError, UsageError, near_match
 from trialkit.report import (
     blocks,
     changes,
@@ -38,6 +37,7 @@ from trialkit.report import (
     word,
     word_template,
     workbook,
+    workplace,
 )  # fmt: skip
 from trialkit.report.reuse import NOTEBOOKS, RUN_RECORD, TABLES
 from trialkit.trial import checks
@@ -64,6 +64,7 @@ def write_report(
     force: bool = False,
     template: Path | None = None,
     since: str | Path | None = None,
+    done: Callable[[running.NotebookRun], None] = lambda run: None,
 ) -> Path:
     """Run the notebooks on a trial folder and write the council report.
 
@@ -89,6 +90,8 @@ def write_report(
         The agency's own Word document with placeholders, see `word_template`; it is looked at before anything is run.
     since : str or Path, optional
         The earlier run to compare with, as its folder or its name; by default the run that was made last.
+    done : callable
+        Called with each notebook that was run, and not with one that was taken from an earlier run.
 
     Returns
     -------
@@ -123,6 +126,7 @@ def write_report(
     brought = [*([template] if template else []), *(sources if notebook_folder else [])]
     made_from = {**trial.hashes, **{f"{path.name} (given)": reuse.sha256_of(path) for path in brought}}
     final = home / f"{trial.last_data_date.isoformat()}_{run_hash(made_from, parameters, through)}"
+    workplace.clear_left_over(home)
     earlier = reuse.earlier_runs(home)
     last = _run_to_compare_with(since, earlier, final)
     given = {
@@ -138,12 +142,12 @@ def write_report(
     from_run = {source: reuse.reusable(source, needs[source], trial, earlier) for source in sources}
     if _stands(final, from_run):
         return final / COUNCIL_REPORT
-    with _workplace(final) as work:
+    with workplace.workplace(final, (NOTEBOOKS, TABLES)) as work:
         try:
-            with _progress(sum(run is None for run in from_run.values()), quiet) as tell:
+            with _progress(sum(run is None for run in from_run.values()), quiet, done) as tell:
                 runs = _run_or_reuse(from_run, given, work, tell)
             council, others = _blocks(runs)
-            origin = _origin(trial, made_from, given, council, final)
+            origin = _origin(trial, made_from, given, council, final) | {"warnings": checked.n_warnings}
             _save_documents(council, others, work, template, trial.settings.units)
             if others:
                 tables = checked.frame(), trial.exclusions
@@ -328,44 +332,6 @@ def _run_record(
     }
 
 
-@contextlib.contextmanager
-def _workplace(final: Path) -> Iterator[Path]:
-    """A hidden folder beside the run folder that takes its place only if all goes well."""
-    work = final.with_name(f".{final.name}.{os.getpid()}")
-    try:
-        for part in (NOTEBOOKS, TABLES):
-            (work / part).mkdir(parents=True, exist_ok=True)
-        yield work
-        _replace(work, final)
-    except OSError as error:
-        raise ReportError(f"the report could not be written: {os_reason(error, final)}.") from error
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
-
-
-def _replace(work: Path, final: Path) -> None:
-    """Move the finished run folder into place; the earlier one is gone only after the new one stands there.
-
-    Where another run of the same inputs has just put its report there, that one stays: it says the same.
-    """
-    earlier = work.with_name(f"{work.name}.earlier")
-    aside = False
-    try:
-        with contextlib.suppress(FileNotFoundError):
-            final.rename(earlier)
-        aside = True
-        work.rename(final)
-    except BaseException as error:  # a run that is stopped just here must leave the earlier report too
-        if not final.exists() and earlier.exists():
-            earlier.rename(final)
-            raise
-        if not (aside and final.exists() and isinstance(error, OSError)):
-            raise
-    finally:
-        if final.exists():
-            shutil.rmtree(earlier, ignore_errors=True)
-
-
 def _keep_failure(executed: Path, kept: Path) -> str:
     """Move the executed notebooks to where they can be looked at, and say where that is."""
     try:
@@ -377,10 +343,12 @@ def _keep_failure(executed: Path, kept: Path) -> str:
 
 
 @contextlib.contextmanager
-def _progress(total: int, quiet: bool) -> Iterator[Callable[[running.NotebookRun], None]]:
-    """A progress bar on a terminal, plain lines elsewhere, nothing when quiet."""
+def _progress(
+    total: int, quiet: bool, done: Callable[[running.NotebookRun], None]
+) -> Iterator[Callable[[running.NotebookRun], None]]:
+    """A progress bar on a terminal, plain lines elsewhere, nothing when quiet; `done` is told in any case."""
     if quiet:
-        yield lambda run: None
+        yield done
         return
     from tqdm import tqdm
 
@@ -391,5 +359,6 @@ def _progress(total: int, quiet: bool) -> Iterator[Callable[[running.NotebookRun
             if plain:
                 sys.stderr.write(f"{run.source.name} ran in {run.seconds:.1f} s\n")
             bar.update()
+            done(run)
 
         yield tell

@@ -141,7 +141,7 @@ def run_notebooks(
     parameters : mapping
         Values by name; each notebook gets those it has.
     executed : Path
-        Folder for the executed copies; it must exist.
+        Folder for the executed copies; it must exist. The notebooks run in it, so a path among the parameters is absolute.
     done : callable
         Called with each finished run.
     out_dir : callable, optional
@@ -162,7 +162,7 @@ def run_notebooks(
         If the run is stopped; the kernels that were running are ended first.
     """
     known = check_parameters(parameters, sources)
-    kernels = Kernels()
+    kernels = Kernels(executed.resolve())
     with ThreadPoolExecutor(AT_A_TIME) as pool:
         waiting: dict[Future[NotebookRun], Path] = {}
         try:
