@@ -29,12 +29,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
 
 from trialkit import columns as c
 from trialkit.edges import slopes as sl
 from trialkit.edges.wear import WearRates
 from trialkit.stats.inference import Sample
+from trialkit.stats.largest import correct_largest as corrected
+from trialkit.stats.largest import expected_largest
 
 LARGEST = "largest"
 LARGEST_STATION = "largest_station"
@@ -43,9 +44,6 @@ LARGEST_FLOOR = "largest_floor"
 LARGEST_BOUND = "largest_bound"
 ERROR_VARIANCE = "error_variance"
 BETWEEN_STATIONS = "between_stations"
-
-_GRID = 121
-_REACH = 5.0
 
 
 def station_slopes(readings: pd.DataFrame, rates: WearRates) -> pd.DataFrame:
@@ -101,49 +99,6 @@ def station_slopes(readings: pd.DataFrame, rates: WearRates) -> pd.DataFrame:
     found = rates.set_stations.merge(parts, on=names, how="left")
     found[ERROR_VARIANCE] = np.maximum(found[ERROR_VARIANCE].fillna(0.0), found[sl.ROUNDING_VARIANCE])
     return found
-
-
-def expected_largest(values: np.ndarray, errors: np.ndarray) -> np.ndarray:
-    """Mean of the largest of independent normal values, row by row.
-
-    Parameters
-    ----------
-    values : ndarray
-        Centers, one row for each set and one column for each station; NaN where a set has fewer stations.
-    errors : ndarray
-        Standard deviations in the same layout.
-
-    Returns
-    -------
-    ndarray
-        One mean for each row.
-
-    Notes
-    -----
-    ``E max = top - integral of prod_j Phi((x - m_j) / s_j)`` up to a point that no value reaches, by the trapezoid rule;
-    good to a thousandth of the largest standard deviation.
-
-    Examples
-    --------
-    >>> expected_largest(np.zeros((1, 2)), np.ones((1, 2))).round(3)  # 1 / sqrt(pi)
-    array([0.564])
-    """
-    known = np.isfinite(values)
-    largest = np.max(np.where(known, values, -np.inf), axis=1)
-    errors = np.where(known, errors, 0.0)
-    spread = errors.max(axis=1)
-    if not (spread > 0).any():
-        return largest
-    errors = np.maximum(errors, 1e-6 * np.where(spread > 0, spread, 1.0)[:, None])
-    low = np.max(np.where(known, values - _REACH * errors, -np.inf), axis=1)
-    high = np.max(np.where(known, values + _REACH * errors, -np.inf), axis=1)
-    x = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, _GRID)
-    below = np.ones_like(x)
-    for j in range(values.shape[1]):
-        one = known[:, j]
-        below[one] *= ndtr((x[one] - values[one, j, None]) / errors[one, j, None])
-    found = high - np.trapezoid(below, x, axis=1)
-    return np.where(spread > 0, found, largest)
 
 
 def set_rates(stations: pd.DataFrame, rates: WearRates) -> pd.DataFrame:
@@ -238,42 +193,11 @@ def correct_largest(
 
     Notes
     -----
-    Let E be the mean excess of the largest slope over the mean slope, and E' the same with the errors doubled. Among
-    stations that differ like normal values with variance v the squared excess grows in proportion to v plus the error
-    variance, so without error it is ``2 E^2 - E'^2`` (none if that is negative): reading error is added where its effect
-    is known, and the trend is followed back to none [1]_. One lasting thin spot, well apart from the others, is left as it
-    is by the same rule.
-
-    The variance comes from leaving out one truck at a time [2]_, or from the spread of the corrected values where that is
-    larger. How far the trend followed on the excess itself, ``2 E - E'``, lies above is added to both sides as a bound.
-
-    References
-    ----------
-    .. [1] J. R. Cook and L. A. Stefanski, "Simulation-extrapolation estimation in parametric measurement error models",
-       Journal of the American Statistical Association 89, 1994.
-    .. [2] R. G. Miller, "The jackknife: a review", Biometrika 61, 1974.
+    See `stats.largest.correct_largest`. How far its straight trend lies above is added to both sides as a bound.
     """
     n = len(mean)
     if n == 0:
         return Controlling(mean, Sample(np.nan, np.nan, 0), np.nan, np.nan)
-    once, twice = largest - mean, noisier - mean
-    true = _without_error(once.mean(), twice.mean())
-    kept = float(true / once.mean()) if once.mean() > 0 else 0.0
-    values = mean + kept * once
-    center = float(mean.mean() + true)
-    variance = np.nan
-    if n > 1:
-        parts = np.stack([mean, once, twice])
-        left_out = (parts.sum(axis=1, keepdims=True) - parts) / (n - 1)
-        without = left_out[0] + _without_error(left_out[1], left_out[2])
-        jackknife = (n - 1) / n * float(np.sum((without - without.mean()) ** 2))
-        variance = max(n * jackknife, float(values.var(ddof=1)))
-    straight = float(2 * once.mean() - twice.mean())
-    missed = max(0.0, straight - float(true))
-    return Controlling(
-        values, Sample(center, variance, n, variance_floor, bound + missed), kept, float(largest.mean())
-    )
-
-
-def _without_error(once: np.ndarray | float, twice: np.ndarray | float) -> np.ndarray:
-    return np.sqrt(np.maximum(2 * np.square(once) - np.square(twice), 0.0))
+    found = corrected(mean, largest, noisier)
+    sample = Sample(float(found.mean), float(found.variance), n, variance_floor, bound + float(found.missed))
+    return Controlling(found.values, sample, float(found.kept), float(largest.mean()))
