@@ -7,7 +7,7 @@ from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.planning import differences as d
 from trialkit.planning.sizing import PARALLEL, ROTATED
-from trialkit.stats.power import t_test_power
+from trialkit.stats.power import power_with_df, t_test_power
 
 PLAN = d.DifferencePlan(truck_spread=1.5, single_spread=1.0, n_each=4)
 
@@ -68,3 +68,15 @@ def test_wrong_use_is_said():
         d.size_sound(PLAN, [4]).sentence_for(5, ROTATED)
     with pytest.raises(ValueError, match="truck_spread is -1; allowed: 0 or more; n_each is 0"):
         d.DifferencePlan(-1.0, 1.0, 0)
+
+
+def test_material_shares_one_variance_between_trucks():
+    plan = d.DifferencePlan(0.2, 0.3, 12)
+    spread = math.sqrt(math.log1p(0.04) + math.log1p(0.09) / 12)
+    # by hand: the t test of two equal samples, and with rotated types 6 - 2 degrees of freedom
+    expected = t_test_power(0.4, spread, 6, 6, confidence_level=0.975, one_sided=True)
+    assert d.power_of_difference(plan, 0.4, 6, log=True) == pytest.approx(expected, abs=1e-6)
+    rotated = d.power_of_difference(plan, 0.4, 6, ROTATED, log=True)
+    left = math.sqrt(0.2 * math.log1p(0.04) + math.log1p(0.09) / 12)
+    assert rotated == pytest.approx(power_with_df(0.4, left * math.sqrt(2 / 6), 4), abs=1e-9)
+    assert d.power_of_difference(plan, 0.4, 2, ROTATED, log=True) == 0.0

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from trialkit.stats.inference import Pairing, Sample, difference_interval
-from trialkit.stats.power import Arm, least_detected, least_units, power_to_show, t_test_power
+from trialkit.stats.power import Arm, least_detected, least_units, power_to_show, power_with_df, t_test_power
 
 TRIALS = 40_000
 
@@ -75,6 +75,13 @@ def test_one_pair_or_unit_has_no_t_test():
 def test_power_without_a_difference_is_the_level():
     assert t_test_power(0.0, 1.0, 5, 5) == pytest.approx(0.05)
     assert t_test_power(0.0, 1.0, 5, 5, one_sided=True) == pytest.approx(0.05)
+
+
+def test_power_with_given_degrees_of_freedom_is_the_noncentral_t():
+    expected = t_test_power(1.2, 1.0, 5, 5, confidence_level=0.975, one_sided=True)
+    assert power_with_df(1.2, math.sqrt(2 / 5), 8) == pytest.approx(expected, abs=1e-6)
+    assert power_with_df(1.2, 0.0, 8) == 1.0
+    assert power_with_df(1.2, 1.0, 0) == 0.0
 
 
 def test_a_huge_difference_is_always_shown():

@@ -95,3 +95,22 @@ def test_rounding_bound_of_an_edge_that_hardly_wears():
     assert slope_error(schedule, rate=0.0).bound == pytest.approx(0.1 / 0.6)
     # by hand: once the wear runs over ten steps the errors cancel, (2 / pi) / 9.5 of it is left
     assert slope_error(schedule, rate=1.0 / 0.6).bound == pytest.approx(0.1 / 0.6 * 2 / np.pi / 9.5)
+
+
+def test_a_reading_error_seen_in_few_readings_bounds_the_rounding_less_well():
+    schedule = Schedule(miles_mi=(400,), every_mi=200, stations=3)
+    known, many, few = (slope_error(schedule, 0.3, n_trucks=n).bound for n in (None, 1000, 4))
+    assert few > 2 * known
+    assert many == pytest.approx(known, rel=0.3)
+    # by hand: after a gauge study the reading error is known
+    studied = Schedule(miles_mi=(400,), every_mi=200, stations=3, studied=True)
+    assert slope_error(studied, 0.3, n_trucks=4).bound == pytest.approx(known)
+
+
+def test_two_readings_tell_the_reading_error_by_the_stations():
+    two = Schedule(miles_mi=(400,), every_mi=400, stations=4)
+    one = Schedule(miles_mi=(400,), every_mi=400, stations=1)
+    # by hand: one station with two readings tells nothing, so half a step is possible at both ends: a step over 400 miles,
+    # less what cancels over 1.92 steps of wear
+    assert slope_error(one, 0.3, n_trucks=4).bound == pytest.approx(1 / 16 / 0.4 * 2 / np.pi / (1.92 - 0.5))
+    assert slope_error(two, 0.3, n_trucks=4).bound < slope_error(one, 0.3, n_trucks=4).bound / 3

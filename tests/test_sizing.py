@@ -7,16 +7,17 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.errors import UsageError
 from trialkit.planning import sizing
+from trialkit.planning.life_power import power_of_life_ratio
 from trialkit.planning.schedule import Schedule
 from trialkit.planning.sizing import PARALLEL, ROTATED, WearPlan
 from trialkit.stats.power import t_test_power
 
-PLAN = WearPlan(4.0, Schedule(miles_mi=(1000,)), truck_cv=0.2)
+PLAN = WearPlan(4.0, Schedule(miles_mi=(1000,)), truck_cv=0.2, station_cv=0.0)
 
 
 def test_exact_rates_leave_only_the_spread_between_trucks():
     exact = Schedule(miles_mi=(1e6,), every_mi=1e3, error_in=0.0, step_in=0.0)
-    plan = WearPlan(4.0, exact, truck_cv=0.2, route_share=0.0)
+    plan = WearPlan(4.0, exact, truck_cv=0.2, route_share=0.0, station_cv=0.0)
     ratio = 1.4
     # by hand: paired differences with the mean 4 - 4 / 1.4 and the variance 0.04 (16 + 16 / 1.96), noncentral t
     spread = 0.2 * math.sqrt(16 + 16 / 1.96)
@@ -31,8 +32,7 @@ def test_a_difference_that_can_be_shown_has_the_power_planned_for():
         for column, power_of, inverse in (
             (c.DETECTABLE_RATIO, sizing.power_of_ratio, False),
             (c.DETECTABLE_FASTER, sizing.power_of_ratio, True),
-            (c.DETECTABLE_LIFE_RATIO, sizing.power_of_life_ratio, False),
-            (c.DETECTABLE_SHORTER_LIFE, sizing.power_of_life_ratio, True),
+            (c.DETECTABLE_LIFE_RATIO, power_of_life_ratio, False),
         ):
             ratio = 1 / row[column] if inverse else row[column]
             assert power_of(found.plan, ratio, n, design) == pytest.approx(0.9, abs=0.01)
@@ -130,8 +130,6 @@ def test_no_sizes_no_rows():
 
 def test_lives_need_usable_depths():
     assert sizing.size_wear(PLAN, [5]).table[c.DETECTABLE_LIFE_RATIO].isna().all()
-    with pytest.raises(UsageError, match="usable depth of both"):
-        sizing.power_of_life_ratio(PLAN, 2.0, 5)
 
 
 def test_wrong_use_is_said():
@@ -148,6 +146,7 @@ def test_wrong_use_is_said():
     [
         ({"reference_rate": 0.0}, "reference_rate is 0; allowed: above 0"),
         ({"truck_cv": -0.1}, "truck_cv is -0.1"),
+        ({"station_cv": 4.0}, "station_cv is 4"),
         ({"route_share": 1.5}, "route_share is 1.5; allowed: 0 to 1"),
         ({"edge_types": 1}, "edge_types is 1; allowed: 2 or more"),
         ({"power": 1.0}, "power is 1;"),
@@ -164,6 +163,14 @@ def test_impossible_plans_are_refused(changes, said):
 
 
 def test_plans_by_type():
-    plans = sizing.plans_by_type(PLAN, {"steel": 3.0, "carbide": 0.6}, "steel")
-    assert list(plans) == ["carbide"]
+    depths = {"steel": 3.0, "carbide": 0.6, "rubber": 0.9}
+    plans = sizing.plans_by_type(PLAN, depths, "steel", by_section=["rubber"])
+    assert list(plans) == ["carbide", "rubber"]
     assert plans["carbide"].depth_ratio == pytest.approx(0.2)
+    by_section = [(plan.reference_by_section, plan.other_by_section) for plan in plans.values()]
+    assert by_section == [(False, False), (False, True)]
+
+
+def test_stations_that_differ_add_to_the_spread():
+    uneven = replace(PLAN, station_cv=0.4)
+    assert sizing.power_of_ratio(uneven, 1.6, 5) < sizing.power_of_ratio(PLAN, 1.6, 5)

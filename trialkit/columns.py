@@ -253,7 +253,6 @@ TRUCKS_TOTAL = "trucks_total"
 DETECTABLE_RATIO = "detectable_ratio"
 DETECTABLE_FASTER = "detectable_faster"
 DETECTABLE_LIFE_RATIO = "detectable_life_ratio"
-DETECTABLE_SHORTER_LIFE = "detectable_shorter_life"
 DETECTABLE_DB = "detectable_db"
 DETECTABLE_PCT = "detectable_pct"
 RATE = "rate"
@@ -426,7 +425,6 @@ RESULT_LABELS: dict[str, str] = {
     DETECTABLE_RATIO: "Times slower that can be shown",
     DETECTABLE_FASTER: "Times faster that can be shown",
     DETECTABLE_LIFE_RATIO: "Times the life that can be shown",
-    DETECTABLE_SHORTER_LIFE: "Times shorter a life that can be shown",
     DETECTABLE_DB: "Difference that can be shown, dB",
     DETECTABLE_PCT: "Change that can be shown, %",
     RATE: "Wear rate",

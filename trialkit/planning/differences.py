@@ -18,9 +18,10 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, fixed, level_percent, listed, percent
-from trialkit.planning.sizing import DESIGNS, PARALLEL, POWER, ROTATED, TRUCKS
+from trialkit.planning.sizing import TRUCKS
+from trialkit.planning.wear_plan import DESIGNS, PARALLEL, POWER, ROTATED
 from trialkit.results import Summary
-from trialkit.stats.power import Arm, least_detected, power_to_show
+from trialkit.stats.power import Arm, least_detected, power_to_show, power_with_df
 
 SOUND, MATERIAL = "sound", "material"
 LARGEST_DB = 30.0
@@ -190,7 +191,9 @@ def size_material(
     Notes
     -----
     On the log scale, where a spread of a fraction v has the variance ``log(1 + v^2)``; a truck's mean over the storms has
-    the variance between trucks plus that of one storm over `n_each`. A difference d is a fall of ``1 - exp(-d)``.
+    the variance between trucks plus that of one storm over `n_each`. A difference d is a fall of ``1 - exp(-d)``. The
+    analysis lets all edge types share one variance between trucks, so its degrees of freedom are the trucks less the types;
+    where types rotate, of k types on n trucks, ``(n - 2) (k - 1)``.
     """
     return _sized(plan, MATERIAL, trucks, designs, LARGEST_LOG, lambda size: 100 * -math.expm1(-size))
 
@@ -215,11 +218,17 @@ def power_of_difference(
     """
     between, single = (np.log1p(s**2) if log else s**2 for s in (plan.truck_spread, plan.single_spread))
     variance = float(between + single / plan.n_each)
-    correlation = (
-        (float(plan.shared * between / variance) if variance > 0 else 0.0) if design == ROTATED else None
-    )
+    correlation = 0.0
+    if design == ROTATED and variance > 0:
+        correlation = float(plan.shared * between / variance)
+    if log:
+        error = math.sqrt(2 * variance * (1 - correlation) / n_trucks)
+        rotated_df = (n_trucks - 2) * (plan.edge_types - 1)  # the storms take out the periods
+        df = (n_trucks - 1) * plan.edge_types if design == PARALLEL else rotated_df
+        return power_with_df(size, error, df, confidence_level=plan.level_each)
     a, b = Arm(size, variance, n_trucks), Arm(0.0, variance, n_trucks)
-    return power_to_show(a, b, correlation=correlation, confidence_level=plan.level_each)
+    paired = correlation if design == ROTATED else None
+    return power_to_show(a, b, correlation=paired, confidence_level=plan.level_each)
 
 
 def _sized(

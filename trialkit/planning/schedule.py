@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trialkit.stats.power import slope_variance
+from trialkit.stats.power import slope_variance, variance_nodes
 from trialkit.stats.rounding import rounding_amplitude, uncancelled_share
 
 LEAST_LAST_SET = 0.25
@@ -137,7 +137,11 @@ def set_miles(miles_mi: float, life_mi: float, every_mi: float) -> tuple[tuple[f
 
 
 def slope_error(
-    schedule: Schedule, rate: float, usable_depth_in: float = math.inf, stations: int | None = None
+    schedule: Schedule,
+    rate: float,
+    usable_depth_in: float = math.inf,
+    stations: int | None = None,
+    n_trucks: int | None = None,
 ) -> SlopeError:
     """How far reading errors push the slope of one truck, averaged over the trucks of the schedule.
 
@@ -153,6 +157,8 @@ def slope_error(
         Depth at which a set is replaced; infinite if none is replaced in the season. [in]
     stations : int, optional
         Stations whose mean is meant; those of the schedule otherwise.
+    n_trucks : int, optional
+        Trucks from whose readings the analysis works out the reading error; taken as known otherwise, as after a gauge study.
 
     Returns
     -------
@@ -164,7 +170,8 @@ def slope_error(
     the readings of one station, taken at equal distances from install to removal, at least two; a truck's slope weights
     its sets by their miles. The rounding variance is known, ``(d^2/12) / Sxx``, and so is that of the reading error after
     a gauge study. The largest error from rounding is ``A sum|x - mean| / Sxx`` with the amplitude of
-    `rounding.rounding_amplitude`, less once the wear runs over several steps.
+    `rounding.rounding_amplitude`, less once the wear runs over several steps; its mean over what the scatter about the lines
+    may say of the reading error.
 
     References
     ----------
@@ -173,7 +180,7 @@ def slope_error(
     """
     life_mi = 1000 * usable_depth_in / rate if rate > 0 else math.inf
     known = schedule.reading_variance if schedule.studied else schedule.step_in**2 / 12
-    amplitude = float(rounding_amplitude(schedule.step_in, schedule.error_in))
+    amplitude = _expected_amplitude(schedule, life_mi, None if schedule.studied else n_trucks)
     read = (stations or schedule.stations) * schedule.repeats
     parts = []
     for miles in schedule.miles_mi:
@@ -189,6 +196,26 @@ def slope_error(
         )
     variance, floor, bound, sets = np.mean(parts, axis=0)
     return SlopeError(float(variance), float(floor), float(bound), float(sets))
+
+
+def _expected_amplitude(schedule: Schedule, life_mi: float, n_trucks: int | None) -> float:
+    """Largest mean error of a rounded reading, when the reading error comes from so many trucks' scatter. [in]"""
+    if n_trucks is None or schedule.step_in == 0:
+        return float(rounding_amplitude(schedule.step_in, schedule.error_in))
+    stays = [set_miles(miles, life_mi, schedule.every_mi) for miles in schedule.miles_mi]
+    free, sets = (
+        np.mean([sum(n * value(stay) for stay, n in truck) for truck in stays])
+        for value in (
+            lambda stay: readings_of_set(stay, schedule.every_mi) * schedule.repeats - 2,
+            lambda stay: 1,
+        )
+    )
+    df = n_trucks * (schedule.stations * free if free > 0 else (schedule.stations - 1) * sets)
+    if df < 1:
+        return schedule.step_in / 2
+    share, weight = variance_nodes(round(df) + 1)
+    beyond = np.sqrt(np.maximum(schedule.reading_variance * share - schedule.step_in**2 / 12, 0))
+    return float(weight @ rounding_amplitude(np.full(len(beyond), schedule.step_in), beyond))
 
 
 def readings_of_set(stay_mi: float, every_mi: float) -> int:

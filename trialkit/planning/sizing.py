@@ -11,8 +11,8 @@ the unit (`stats.power.power_to_show`). Two designs are set side by side: *paral
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import pandas as pd
 from scipy.special import ndtri, stdtrit
@@ -21,96 +21,18 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, fixed, level_percent, listed, number, percent
+from trialkit.planning.life_power import detectable_life_ratio
 from trialkit.planning.schedule import Schedule, slope_error
+from trialkit.planning.wear_plan import DESIGNS, PARALLEL, ROTATED, WearPlan
 from trialkit.results import Summary
 from trialkit.stats.power import Arm, least_detected, least_units, power_to_show
 
-PARALLEL, ROTATED = "parallel", "rotated"
-DESIGNS = (PARALLEL, ROTATED)
-DESIGN_WORDS = {
-    PARALLEL: "each truck carries one edge type",
-    ROTATED: "each truck carries every edge type in turn",
-}
-POWER = 0.8
-"""Power that is planned for (common practice, no source)."""
 LARGEST_RATIO = 1000.0
 """A type that wears so many times slower is as good as one that does not wear."""
 LARGEST_FASTER = 100.0
 """A type that wears so many times faster than the reference is not looked for."""
 TRUCKS = tuple(range(2, 13))
 NEVER = math.nan
-
-
-@dataclass(frozen=True, slots=True)
-class WearPlan:
-    """What is assumed about wear before the season.
-
-    Attributes
-    ----------
-    reference_rate : float
-        Wear rate of the reference edge type. [in/1,000 mi]
-    schedule : Schedule
-        Miles and readings.
-    truck_cv : float
-        Spread of the wear of one edge type from truck to truck, as a fraction of its mean.
-    route_share : float
-        Share of the variance from truck to truck that belongs to the truck and its route and stays with the truck
-        whichever type it carries; it cancels when types rotate.
-    edge_types : int
-        Edge types in the trial, the reference included; each other one is compared with it, and the comparisons share
-        the error that is allowed (Bonferroni's share, the first step of Holm's).
-    reference_depth_in, other_depth_in : float
-        Usable depth of the reference and of the other type; infinite if no set is worn off in the season. [in]
-    power : float
-        Power that is planned for.
-    confidence_level : float
-        Two-sided level of the interval that must exclude no difference.
-
-    Raises
-    ------
-    ValueError
-        If a number is not one of that kind.
-    """
-
-    reference_rate: float
-    schedule: Schedule = field(default_factory=Schedule)
-    truck_cv: float = 0.25
-    route_share: float = 0.64
-    edge_types: int = 2
-    reference_depth_in: float = math.inf
-    other_depth_in: float = math.inf
-    power: float = POWER
-    confidence_level: float = 0.95
-
-    def __post_init__(self) -> None:
-        rules = {
-            "reference_rate": (self.reference_rate > 0, "above 0"),
-            "truck_cv": (0 <= self.truck_cv < 3, "0 up to 3, such as 0.25"),
-            "route_share": (0 <= self.route_share <= 1, "0 to 1"),
-            "edge_types": (self.edge_types >= 2, "2 or more"),
-            "reference_depth_in": (self.reference_depth_in > 0, "above 0"),
-            "other_depth_in": (self.other_depth_in > 0, "above 0"),
-            "power": (0 < self.power < 1, "above 0 and below 1, such as 0.8"),
-            "confidence_level": (0 < self.confidence_level < 1, "above 0 and below 1, such as 0.95"),
-        }
-        wrong = [
-            f"{name} is {getattr(self, name):g}; allowed: {what}"
-            for name, (ok, what) in rules.items()
-            if not ok
-        ]
-        if wrong:
-            raise ValueError("; ".join(wrong))
-
-    @property
-    def level_each(self) -> float:
-        """Level of the interval of each comparison, so that all of them together err no more than agreed."""
-        return 1 - (1 - self.confidence_level) / (self.edge_types - 1)
-
-    @property
-    def depth_ratio(self) -> float:
-        """Usable depth of the other type over that of the reference; missing if one of them is not known."""
-        known = math.isfinite(self.reference_depth_in) and math.isfinite(self.other_depth_in)
-        return self.other_depth_in / self.reference_depth_in if known else math.nan
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,8 +44,7 @@ class WearSizing(Summary):
     table : DataFrame
         One row per design and number of trucks: `design`, `n_trucks` (that carry each edge type), `trucks_total`,
         `detectable_ratio` (how many times slower a type must wear to be shown), `detectable_faster` (how many times
-        faster), `detectable_life_ratio` and `detectable_shorter_life` (how many times as long, or as short, it must
-        last; missing without usable depths). Missing where no difference of any size is shown with the power planned for.
+        faster) and `detectable_life_ratio` (how many times as long it must last; missing without usable depths). Missing where no difference of any size is shown with the power planned for.
     plan : WearPlan
         What was assumed.
     """
@@ -202,10 +123,11 @@ def size_wear(plan: WearPlan, trucks: Sequence[int] = TRUCKS, designs: Sequence[
 
     Notes
     -----
-    A truck's slope has the variance ``(CV * rate)^2`` between trucks plus that of `schedule.slope_error`. The two types
-    scatter differently, since their rates differ. Lives are compared as shares of
-    the usable depth worn per mile, as the analysis does; the reading error of a life is taken at one station, the one that
-    takes a set off.
+    A truck's slope has the variance ``(CV^2 + CV_s^2 / stations) rate^2`` between trucks, CV_s the spread of stations of one
+    set, plus that of `schedule.slope_error`. The two types
+    scatter differently, since their rates differ. Lives are compared as shares of the usable depth worn per mile at the
+    spot that takes a set off, as the analysis does; what its correction for the luck of the thinnest spot costs has no closed
+    form, so their power is that of made-up trials (`life_power`).
     """
     _require_known(trucks, designs)
     rows = [_row(plan, design, int(n)) for design in designs for n in trucks]
@@ -240,27 +162,6 @@ def power_of_ratio(
     return _power(plan, design, reference, other, ratio >= 1)
 
 
-def power_of_life_ratio(
-    plan: WearPlan, ratio: float, n_trucks: int, design: str = PARALLEL, n_reference: int | None = None
-) -> float:
-    """Probability that a type that lasts `ratio` times as long as the reference is shown to do so.
-
-    Parameters
-    ----------
-    plan : WearPlan
-        What is assumed; both usable depths are needed.
-    ratio : float
-        Its life over the reference's; below 1 it lasts less long, and that is what is to be shown.
-    n_trucks, design, n_reference
-        As for `power_of_ratio`.
-    """
-    _require_known([n_trucks], [design])
-    if not math.isfinite(plan.depth_ratio):
-        raise UsageError("The ratio of lives needs the usable depth of both edge types.")
-    reference, other = _life_arms(plan, ratio, design, n_reference or n_trucks, n_trucks)
-    return _power(plan, design, reference, other, ratio >= 1)
-
-
 def trucks_needed(plan: WearPlan, ratio: float, design: str = PARALLEL) -> int | None:
     """Fewest trucks per type that show a wear ratio with the power planned for; None if 1,000 are too few.
 
@@ -278,69 +179,32 @@ def trucks_needed(plan: WearPlan, ratio: float, design: str = PARALLEL) -> int |
 
 TABLE_COLUMNS = [
     c.DESIGN, c.N_TRUCKS, c.TRUCKS_TOTAL, c.DETECTABLE_RATIO, c.DETECTABLE_FASTER, c.DETECTABLE_LIFE_RATIO,
-    c.DETECTABLE_SHORTER_LIFE,
 ]  # fmt: skip
 
 
 def _row(plan: WearPlan, design: str, n: int) -> dict[str, object]:
     slower = least_detected(lambda r: power_of_ratio(plan, r, n, design), 1.0, LARGEST_RATIO, plan.power)
     faster = least_detected(lambda r: power_of_ratio(plan, 1 / r, n, design), 1.0, LARGEST_FASTER, plan.power)
-    longer = shorter = NEVER
-    if math.isfinite(plan.depth_ratio):
-        longer = least_detected(
-            lambda r: power_of_life_ratio(plan, r, n, design), 1.0, LARGEST_RATIO, plan.power
-        )
-        shorter = least_detected(
-            lambda r: power_of_life_ratio(plan, 1 / r, n, design), 1.0, LARGEST_FASTER, plan.power
-        )
+    longer = detectable_life_ratio(plan, n, design) if math.isfinite(plan.depth_ratio) else NEVER
     total = n * plan.edge_types if design == PARALLEL else n
-    return dict(zip(TABLE_COLUMNS, (design, n, total, slower, faster, longer, shorter), strict=True))
+    return dict(zip(TABLE_COLUMNS, (design, n, total, slower, faster, longer), strict=True))
 
 
 # ---------------------------------------------------------------- what is expected of the trucks
 def _wear_arms(plan: WearPlan, ratio: float, design: str, n_reference: int, n: int) -> tuple[Arm, Arm]:
-    schedule = _schedule(plan, design)
+    schedule = plan.schedule_in(design)
     return (
-        _arm(plan, schedule, plan.reference_rate, plan.reference_depth_in, 1.0, None, n_reference),
-        _arm(plan, schedule, plan.reference_rate / ratio, plan.other_depth_in, 1.0, None, n),
+        _arm(plan, schedule, plan.reference_rate, plan.reference_depth_in, n_reference),
+        _arm(plan, schedule, plan.reference_rate / ratio, plan.other_depth_in, n),
     )
 
 
-def _life_arms(plan: WearPlan, ratio: float, design: str, n_reference: int, n: int) -> tuple[Arm, Arm]:
-    schedule = _schedule(plan, design)
-    rate = plan.reference_rate * plan.depth_ratio / ratio
-    return (
-        _arm(
-            plan,
-            schedule,
-            plan.reference_rate,
-            plan.reference_depth_in,
-            plan.reference_depth_in,
-            1,
-            n_reference,
-        ),
-        _arm(plan, schedule, rate, plan.other_depth_in, plan.other_depth_in, 1, n),
-    )
-
-
-def _schedule(plan: WearPlan, design: str) -> Schedule:
-    return plan.schedule.shared_by(plan.edge_types) if design == ROTATED else plan.schedule
-
-
-def _arm(
-    plan: WearPlan,
-    schedule: Schedule,
-    rate: float,
-    depth_in: float,
-    scale_in: float,
-    stations: int | None,
-    n: int,
-) -> Arm:
-    """What is expected of n trucks with a type that wears at this rate, in shares of `scale_in` worn per 1,000 miles."""
-    error = slope_error(schedule, rate, depth_in, stations)
-    variance = (plan.truck_cv * rate) ** 2 + error.variance
-    floor = error.floor * _known_against_estimated(n, plan.level_each)
-    return Arm(rate / scale_in, variance / scale_in**2, n, floor / scale_in**2, error.bound / scale_in)
+def _arm(plan: WearPlan, schedule: Schedule, rate: float, depth_in: float, n: int) -> Arm:
+    """What is expected of n trucks with a type that wears at this rate. [in/1,000 mi]"""
+    error = slope_error(schedule, rate, depth_in, n_trucks=n)
+    stations = plan.station_cv**2 / (error.sets * schedule.stations)
+    variance = (plan.truck_cv**2 + stations) * rate**2 + error.variance
+    return Arm(rate, variance, n, error.floor * _known_against_estimated(n, plan.level_each), error.bound)
 
 
 def _known_against_estimated(n: int, level: float) -> float:
@@ -352,9 +216,8 @@ def _known_against_estimated(n: int, level: float) -> float:
 def _power(plan: WearPlan, design: str, reference: Arm, other: Arm, slower: bool) -> float:
     correlation = None
     if design == ROTATED:
-        spread = [(plan.truck_cv * arm.mean) ** 2 for arm in (reference, other)]
-        whole = math.sqrt(reference.variance * other.variance)
-        correlation = plan.route_share * math.sqrt(spread[0] * spread[1]) / whole if whole > 0 else 0.0
+        common = plan.route_share * plan.truck_cv**2 * reference.mean * other.mean
+        correlation = common / math.sqrt(reference.variance * other.variance) if common else 0.0
     high, low = (reference, other) if slower else (other, reference)
     return power_to_show(high, low, correlation=correlation, confidence_level=plan.level_each)
 
@@ -430,7 +293,10 @@ def _notes(plan: WearPlan, designs: Sequence[str]) -> list[str]:
 
 
 def plans_by_type(
-    plan: WearPlan, usable_depth_in: Mapping[str, float], reference: str
+    plan: WearPlan,
+    usable_depth_in: Mapping[str, float],
+    reference: str,
+    by_section: Collection[str] = (),
 ) -> dict[str, WearPlan]:
     """The plan for each edge type against the reference, with their usable depths.
 
@@ -442,6 +308,8 @@ def plans_by_type(
         Edge type to its usable depth, reference included. [in]
     reference : str
         The reference edge type.
+    by_section : collection of str
+        Edge types whose sections are replaced singly.
 
     Returns
     -------
@@ -450,7 +318,13 @@ def plans_by_type(
     """
     own = usable_depth_in[reference]
     return {
-        name: replace(plan, reference_depth_in=own, other_depth_in=depth)
+        name: replace(
+            plan,
+            reference_depth_in=own,
+            other_depth_in=depth,
+            reference_by_section=reference in by_section,
+            other_by_section=name in by_section,
+        )
         for name, depth in usable_depth_in.items()
         if name != reference
     }

@@ -207,7 +207,7 @@ def power_to_show(
         return _paired_power(a, b, correlation, difference - bound, tail)
     if a.variance <= 0 and b.variance <= 0:
         return float(difference > bound)
-    (share_a, weight_a), (share_b, weight_b) = _variance_nodes(a.n), _variance_nodes(b.n)
+    (share_a, weight_a), (share_b, weight_b) = variance_nodes(a.n), variance_nodes(b.n)
     seen_a, seen_b = np.meshgrid(a.variance * share_a, b.variance * share_b, indexing="ij")
     contrast = Contrast.of(
         Sample(0.0, seen_a, a.n, a.variance_floor, a.bound),
@@ -226,15 +226,50 @@ def _paired_power(a: Arm, b: Arm, correlation: float, difference: float, tail: f
     floor = a.variance_floor + b.variance_floor
     if variance <= 0:
         return float(difference > stdtrit(a.n - 1, 1 - tail) * np.sqrt(floor / a.n))
-    share, weight = _variance_nodes(a.n)
+    share, weight = variance_nodes(a.n)
     least = stdtrit(a.n - 1, 1 - tail) * np.sqrt(np.maximum(variance * share, floor) / a.n)
     return float(weight @ ndtr((difference - least) / np.sqrt(variance / a.n)))
 
 
-@lru_cache(maxsize=256)
-def _variance_nodes(n: int) -> tuple[np.ndarray, np.ndarray]:
-    """Sample variances over their expectation, and their probabilities, for integration over n units.
+def power_with_df(difference: float, std_error: float, df: float, *, confidence_level: float = 0.95) -> float:
+    """Probability that a difference is shown whose estimated standard error has so many degrees of freedom.
 
+    Use it where all arms share one variance, as in a mixed model. Where each has its own use `power_to_show`.
+
+    Parameters
+    ----------
+    difference, std_error : float
+        True difference and the true standard error of its estimate.
+    df : float
+        Degrees of freedom; 0 without one.
+    confidence_level : float
+        Two-sided level of the interval that must exclude no difference.
+
+    Notes
+    -----
+    ``E[Phi(d / se - t s)]`` over the estimated standard error s se: the noncentral t, also where it is far out.
+    """
+    tail = two_sided_tail(confidence_level)
+    if df < 1:
+        return 0.0
+    if std_error <= 0:
+        return float(difference > 0)
+    share, weight = variance_nodes(round(df) + 1)
+    t = stdtrit(round(df), 1 - tail)
+    return float(weight @ ndtr(difference / std_error - t * np.sqrt(share)))
+
+
+@lru_cache(maxsize=256)
+def variance_nodes(n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Sample variances over their expectation, and their weights, for integration over what n units may show.
+
+    Parameters
+    ----------
+    n : int
+        Number of units, at least two.
+
+    Notes
+    -----
     The nodes are those of Gauss and Legendre in the angle whose squared sine is the probability, so that both ends,
     where the chi-square quantile bends, are well covered.
     """
