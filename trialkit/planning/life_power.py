@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,7 @@ from trialkit.stats.largest import correct_largest, expected_largest
 from trialkit.stats.power import Arm, power_to_show
 
 SEED = 20310114
-WORK = 6_000
+WORK = 4_000
 """Made-up sets of one edge type in all, which decides the number of made-up trials."""
 FEWEST, MOST = 300, 2000
 """Made-up trials at least and at most."""
@@ -33,7 +34,7 @@ LARGEST_LIFE_RATIO = 50.0
 """A type that lasts so many times as long is as good as one that lasts for ever."""
 FIRST_TRY = 0.5
 """Logarithm of the ratio that is tried first."""
-CLOSE = 0.003
+CLOSE = 0.005
 """Relative error to which a ratio is found."""
 
 
@@ -77,6 +78,7 @@ def power_of_life_ratio(
     return draws.power(ratio)
 
 
+@lru_cache(maxsize=512)
 def detectable_life_ratio(plan: WearPlan, n_trucks: int, design: str = "parallel") -> float:
     """Smallest ratio of lives above 1 that is shown with the power planned for; NaN if none is.
 

@@ -410,13 +410,23 @@ def sizes(trial: Trial, schedule: Schedule, n_trucks: int) -> dict[str, sizing.W
         edge_types=len(edge_types(trial)), power=agreed.power_pct / 100, confidence_level=settings.confidence_level,
     )  # fmt: skip
     trucks = sorted({*SIZES, n_trucks} - {0})
-    by_depth: dict[float, sizing.WearSizing] = {}
+    alike: dict[tuple[float, bool], sizing.WearSizing] = {}
     found = {}
-    for name, own in sizing.plans_by_type(plan, _depths(trial), settings.reference_edge_type).items():
-        if own.other_depth_in not in by_depth:
-            by_depth[own.other_depth_in] = sizing.size_wear(own, trucks, (agreed.design,))
-        found[name] = by_depth[own.other_depth_in]
+    plans = sizing.plans_by_type(plan, _depths(trial), settings.reference_edge_type, _by_section(trial))
+    for name, own in plans.items():
+        key = (own.other_depth_in, own.other_by_section)
+        if key not in alike:
+            alike[key] = sizing.size_wear(own, trucks, (agreed.design,))
+        found[name] = alike[key]
     return found
+
+
+def _by_section(trial: Trial) -> set[str]:
+    """Edge types whose sections are replaced singly."""
+    types = trial[study.TYPES]
+    if c.REPLACED_AS not in types:
+        return set()
+    return set(types.loc[(types[c.REPLACED_AS] == "section").fillna(False), c.EDGE_TYPE].astype(str))
 
 
 def _depths(trial: Trial) -> dict[str, float]:

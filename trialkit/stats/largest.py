@@ -58,8 +58,9 @@ def expected_largest(values: Floats, errors: Floats, grid: int = GRID) -> Floats
     high = np.max(np.where(known, values + REACH * errors, -np.inf), axis=1)
     x = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, grid)
     below = np.ones_like(x)
+    whole = bool(known.all())
     for j in range(values.shape[1]):
-        one = known[:, j]
+        one = known[:, j] if not whole else slice(None)
         below[one] *= ndtr((x[one] - values[one, j, None]) / errors[one, j, None])
     found = high - np.trapezoid(below, x, axis=1)
     return np.where(spread > 0, found, largest)
