@@ -242,9 +242,9 @@ def _method(plan: WearPlan) -> str:
         f"A difference counts as shown when the {level_percent(plan.confidence_level)} interval of the comparison excludes none "
         f"({counted(plan.edge_types - 1, 'comparison')} with the reference, sharing the allowed error), with the truck as the "
         f"unit. Assumed: the reference wears {rate_words(plan.reference_rate)}; wear differs from truck to truck by "
-        f"{percent(100 * plan.truck_cv)}; {miles_words(miles)} a truck with the blade down; a reading every "
+        f"{percent(100 * plan.truck_cv)} and from station to station of a set by {percent(100 * plan.station_cv)}; {miles_words(miles)} a truck with the blade down; a reading every "
         f"{miles_words(schedule.every_mi)} at {counted(schedule.stations, 'station')}, off by {error} and rounded to {step}. "
-        f"Power {percent(100 * plan.power)}, by integration over the sample variances."
+        f"Power {percent(100 * plan.power)}: of wear by integration over the sample variances, of lives by made-up trials."
     )
 
 
