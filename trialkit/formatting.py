@@ -193,12 +193,17 @@ def money_interval(estimate: float, low: float, high: float, currency: str = "US
     ('$1.23 ($1.01 to $1.52) per mile', '1.20 CAD (at least 1.00 CAD)')
     """
     tail = f" {unit}" if unit else ""
-    places = interval_decimals(estimate, low, high)
-    places = 2 if places == 1 else max(2, places - 1) if places > 1 else places
+    places = money_interval_decimals(estimate, low, high)
     shown = money(estimate, currency, places)
     if not (math.isfinite(low) or math.isfinite(high)):
         return f"{shown} ({NO_INTERVAL}){tail}"
     return f"{shown} ({money_span(low, high, currency, places)}){tail}"
+
+
+def money_interval_decimals(estimate: float, low: float, high: float) -> int:
+    """Decimals of an amount that its interval supports: cents or finer, or tens, hundreds and more, never tenths."""
+    places = interval_decimals(estimate, low, high)
+    return 2 if places == 1 else max(2, places - 1) if places > 1 else places
 
 
 def money_span(low: float, high: float, currency: str = "USD", decimals: int = 2) -> str:
