@@ -32,7 +32,7 @@ from trialkit.trial.checks import check_trial
 INCH_MM, MILE_KM = 25.4, 1.609344
 RATE = INCH_MM / MILE_KM
 US_WORDS = re.compile(
-    r"\b(mi|miles?|mileages?|inch(es)?|feet|foot|ft|mph|lbs?|pounds?|gallons?|tons?)\b|\bin/|\[in\]|\d in\b(?! all)",
+    r"\b(mi|miles?|mileages?|inch(es)?|feet|foot|ft|mph|lbs?|pounds?|gallons?|tons?)\b|\bin/|\[in\]|\d in\b(?! all| \d+ storms)",
     re.IGNORECASE,
 )
 

@@ -21,12 +21,13 @@ FACTORS = {
     "in": INCH_MM, "mi": MILE_KM, "ft": FOOT_M, "lb": POUND_KG, "gal": GALLON_L, "mph": MILE_KM, "lane-mi": MILE_KM,
     "two-lane mi": MILE_KM, "short ton": 2000 * POUND_KG / 1000, "1000 mi": MILE_KM,
 }  # fmt: skip
-RENAMED = {"km": "mi", "mm": "in", "kg": "lb", "l": "gal", "kmh": "mph", "m": "ft"}
+RENAMED = {"c": "f", "km": "mi", "mm": "in", "kg": "lb", "l": "gal", "kmh": "mph", "m": "ft"}
 NUMBERS = {
     "02_wear.ipynb": 50,
     "03_life.ipynb": 100,
     "04_noise.ipynb": 50,
     "05_sensitivity.ipynb": 20,
+    "06_material.ipynb": 30,
     "10_council_report.ipynb": 50,
 }
 """Fewest numbers that are compared, so that a test that compares nothing fails."""
@@ -128,7 +129,8 @@ def test_every_number_in_a_table_is_the_us_one_converted(metric_run, name, at_le
                 for column, one, other in zip(old.columns, old_row, new_row, strict=True):
                     if isinstance(one, float):
                         where = f"{place}, {old.caption}, {column.name}"
-                        wanted = one * factor(unit_of(column, row))
+                        unit = unit_of(column, row)
+                        wanted = (one - 32) / 1.8 if unit == "°F" else one * factor(unit)
                         assert other == pytest.approx(wanted, rel=1e-8, abs=ROUNDED.get(old.caption, 1e-9)), (
                             where
                         )

@@ -24,6 +24,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.errors import NotEnoughDataError
 from trialkit.formatting import counted, fixed, level_words
 from trialkit.results import Summary
@@ -130,7 +131,7 @@ class SeveritySlope:
         found, low, high = (_more(end) for end in (self.slope, self.conf_low, self.conf_high))
         tail = "" if self.conf_low > 0 else "; this trial does not show that harder storms took more"
         return (
-            f"A storm that is 0.1 harder on the index took {found} material per lane-mile ({level_words(self.confidence_level)} {low} to "
+            f"A storm that is 0.1 harder on the index took {found} material per {display.word('lane-mile')} ({level_words(self.confidence_level)} {low} to "
             f"{high}), from {counted(self.n_storms, 'storm')}{tail}."
         )
 

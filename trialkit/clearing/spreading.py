@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.clearing.rates import CHLORIDE_LB, COST, DRY_LB
 from trialkit.formatting import counted
 from trialkit.stats.inference import Sample, mean_interval
@@ -83,9 +84,13 @@ class ReferenceUse:
     def sentence(self) -> str:
         """Why there is nothing to build on; empty where there is."""
         if not self.rate_lb_lane_mi.is_known:
-            return "No shift with the reference edge type has both its material and its lane-miles on record."
+            return display.words(
+                "No shift with the reference edge type has both its material and its lane-miles on record."
+            )
         if not self.lane_mi_per_mi.is_known:
-            return "No shift has both its lane-miles treated and its blade-down miles on record."
+            return display.words(
+                "No shift has both its lane-miles treated and its blade-down miles on record."
+            )
         return ""
 
 
@@ -121,7 +126,7 @@ def reference_use(
     notes = []
     if idle:
         notes.append(
-            f"{counted(idle, 'truck')} treated no lane-miles and {'is' if idle == 1 else 'are'} not counted."
+            f"{counted(idle, 'truck')} treated no {display.word('lane-miles')} and {'is' if idle == 1 else 'are'} not counted."
         )
     return ReferenceUse(
         _factor(ratio, "lane-mi/mi", confidence_level),

@@ -174,7 +174,7 @@ def variants_in_brief(found: MaterialStudy) -> pd.DataFrame:
         {
             c.MEASURE: sentence_case(one.measure.phrase),
             c.EDGE_TYPE: row[c.EDGE_TYPE],
-            c.VARIANT: sentence_case(str(row[c.VARIANT])),
+            c.VARIANT: display.words(sentence_case(str(row[c.VARIANT]))),
             DIFFERENCE: _kept(difference_text(one, row)),
             c.AGREE: row[c.AGREE] or "\u2013",
         }
@@ -229,7 +229,7 @@ def season_in_brief(found: MaterialStudy) -> pd.DataFrame:
         entry = {
             ss.WINTER: f"{sentence_case(str(winter))}, {_unbroken(miles)}",
             c.EDGE_TYPE: kind,
-            ss.USED: _unbroken(amount(mass[ss.USED], mass, found)),
+            ss.USED: amount(mass[ss.USED], mass, found),
         }
         for quantity in (ss.MASS, ss.MONEY, rates.CHLORIDE):
             entry[f"saved_{quantity}"] = (

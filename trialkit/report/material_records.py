@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.cab import samples
 from trialkit.clearing import rates
 from trialkit.formatting import counted, listed, position_name
@@ -140,19 +141,19 @@ def _shift_notes(trial: Trial, frame: pd.DataFrame) -> Iterator[str]:
         lost, bare = int((~recorded & (treated > 0)).sum()), int((~recorded & (treated == 0)).sum())
         if lost:
             yield (
-                f"{counted(lost, 'shift')} treated lane-miles but {_have(lost)} no record of material. "
+                f"{counted(lost, 'shift')} treated {display.word('lane-miles')} but {_have(lost)} no record of material. "
                 f"{'It is' if lost == 1 else 'They are'} left out and not counted as none spread."
             )
         if bare:
-            yield f"{counted(bare, 'shift')} only plowed: no lane-miles treated, and no material."
+            yield f"{counted(bare, 'shift')} only plowed: no {display.word('lane-miles')} treated, and no material."
         unrated = int((recorded & treated.isna()).sum())
         if unrated:
-            yield f"{counted(unrated, 'shift')} with material {_have(unrated)} no lane-miles treated on record, and so no rate."
+            yield f"{counted(unrated, 'shift')} with material {_have(unrated)} no {display.word('lane-miles')} treated on record, and so no rate."
         yield from _uncalibrated(trial, frame[recorded])
     yield from _unplaced(frame)
     if trial.settings.material.treated_basis != rates.LANE_MILE:
         words = rates.basis_words(trial.settings.material.treated_basis)
-        yield f"Treated miles were counted in units of one {words}, as trial.toml says, and converted to lane-miles."
+        yield f"Treated miles were counted in units of one {words}, as trial.toml says, and converted to {display.word('lane-miles')}."
 
 
 def _uncalibrated(trial: Trial, spread: pd.DataFrame) -> Iterator[str]:

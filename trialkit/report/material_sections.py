@@ -30,7 +30,7 @@ MATERIAL_CAPTION = "Material within storms: difference from {reference}"
 CLEARING_CAPTION = "Passes, hours and snow left behind within storms: difference from {reference}"
 NAIVE_CAPTION = "What season totals divided would have said, beside the comparison within storms"
 VARIANTS_CAPTION = "The same differences worked out in other ways"
-RATINGS_CAPTION = "Operators' scores against those of {reference}; 50 in 100 is even"
+RATINGS_CAPTION = "Operators' scores against those of {reference}; 50 of 100 is even"
 STORMS_CAPTION = "The storms and how hard they were, on an index from 0 to 1"
 SEASON_CAPTION = (
     "Saved with each edge type in the winters of the fleet plan, against {reference}; below zero is more"

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.clearing import comparison, measures, rates, ratings, season_saving, severity, spreading
 from trialkit.clearing.comparison import ClearingComparison
 from trialkit.errors import NotEnoughDataError, UsageError
@@ -368,7 +369,11 @@ def _why_no_material(trial: Trial, records: MaterialRecords) -> str:
         return NO_MATERIAL
     if not records.has_rates:
         kept = counted(len(trial[MATERIAL]), "record")
-        missing = "a known mass" if records.shifts[rates.DRY_LB].isna().all() else "lane-miles treated"
+        missing = (
+            "a known mass"
+            if records.shifts[rates.DRY_LB].isna().all()
+            else f"{display.word('lane-miles')} treated"
+        )
         return f"Salt was not studied: there {'is' if len(trial[MATERIAL]) == 1 else 'are'} {kept} of material, but no shift with {missing}."
     return ""
 

@@ -236,7 +236,7 @@ def why_no_season(found: MaterialStudy) -> str:
     why = found.use.sentence() if found.use is not None else ""
     return (
         why
-        or "No saving of a season can be worked out, since the trial has no fleet plan with the miles of next season."
+        or f"No saving of a season can be worked out, since the trial has no fleet plan with the {display.word('miles')} of next season."
     )
 
 
@@ -348,14 +348,14 @@ def method(found: MaterialStudy) -> list[str]:
         said.append(
             "Material is counted dry: solids as weighed, of brine the salt dissolved in it, by its volume, strength and density at 20 \u00b0C. "
             f"Sodium chloride is {percent(100 * rates.SODIUM_CHLORIDE_FRAC, 1)} chloride by mass. Every rate is per {basis_word(found)}; a rate "
-            "per mile of road with two lanes is twice that per lane-mile."
+            f"per {display.word('mile')} of road with two lanes is twice that per {display.word('lane-mile')}."
         )
     if found.storms is not None:
         said.append(f"{found.storms.method}.")
     if found.ratings is not None:
         said.append(found.ratings.method)
     if found.saving is not None:
-        said.append(f"{found.saving.method}.")
+        said.append(display.words(f"{found.saving.method}."))
     return said
 
 
