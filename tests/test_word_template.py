@@ -224,3 +224,11 @@ def test_status_is_empty_in_a_final_report():
     assert word_template.values(meta())["STATUS"] == ""
     assert word_template.values(meta(interim=True))["STATUS"] == "Interim, not for decision"
     assert set(word_template.values(meta())) == set(word_template.PLACEHOLDERS) - {"REPORT"}
+
+
+def test_styles_that_are_added_take_the_font_of_the_template(tmp_path):
+    document = opened(word.docx(report(), template(tmp_path, *GOOD)))
+    fonts = document.styles["Key Finding"].element.rPr.find(qn("w:rFonts"))
+    assert fonts is None
+    ours = opened(word.docx(report())).styles["Key Finding"].element.rPr.find(qn("w:rFonts"))
+    assert ours.get(qn("w:ascii")) == "Calibri"

@@ -182,3 +182,24 @@ def test_text_from_data_comes_out_as_typed_and_is_never_a_formula(name):
 
 def test_the_same_blocks_give_the_same_bytes():
     assert made(report()) == made(report())
+
+
+def test_sheets_print_across_and_as_wide_as_the_paper(book):
+    for page in book:
+        assert page.page_setup.orientation == "landscape"
+        assert page.sheet_properties.pageSetUpPr.fitToPage
+        assert page.page_setup.fitToHeight == 0
+
+
+def test_rows_of_the_contents_are_as_high_as_their_words():
+    whole = [
+        meta(),
+        blocks.table(pd.DataFrame({"a": [1]}), "word " * 40),
+        blocks.table(pd.DataFrame({"a": [1]}), "short"),
+    ]
+    page = opened(made(whole))["Contents"]
+    heights = {
+        row[0].value: page.row_dimensions[row[0].row].height for row in page.iter_rows() if row[0].hyperlink
+    }
+    # by hand: 200 letters over a column of 70 take three lines of 15 pt
+    assert (heights["Table 1"], heights["Table 2"]) == (45.0, 15.0)

@@ -66,6 +66,7 @@ def prepare_styles(document: Document, own: bool) -> None:
     """
     if own:
         _look(document.styles["Normal"], 10.5, False, INK, 0, 6, False)
+        _set_font(document.styles["Normal"])
         document.styles["Normal"].paragraph_format.line_spacing = 1.15
     for name, look in _LOOKS.items():
         there = name in document.styles
@@ -77,6 +78,8 @@ def prepare_styles(document: Document, own: bool) -> None:
         style.hidden, style.quick_style = False, True
         style.base_style = document.styles[_BASES.get(name, "Normal")]
         _look(style, *look)
+        if own:
+            _set_font(style)
         if name.startswith("Heading"):
             _outline(style, int(name[-1]))
         if name in _FRAMED:
@@ -89,12 +92,7 @@ def prepare_styles(document: Document, own: bool) -> None:
 def _look(style: Any, size: float, bold: bool, color: str, before: float, after: float, keep: bool) -> None:
     style.font.size, style.font.bold, style.font.italic = Pt(size), bold, False
     style.font.color.rgb = RGBColor.from_string(color)
-    fonts = style.element.get_or_add_rPr().get_or_add_rFonts()
-    for attribute in list(fonts.attrib):
-        del fonts.attrib[attribute]
-    for script in ("ascii", "hAnsi", "cs", "eastAsia"):
-        fonts.set(qn(f"w:{script}"), FONT)
-    spacing = style.element.rPr.find(qn("w:spacing"))
+    spacing = style.element.get_or_add_rPr().find(qn("w:spacing"))
     if spacing is not None:
         style.element.rPr.remove(spacing)
     form = style.paragraph_format
@@ -104,6 +102,15 @@ def _look(style: Any, size: float, bold: bool, color: str, before: float, after:
     borders = style.element.pPr.find(qn("w:pBdr"))
     if borders is not None:
         style.element.pPr.remove(borders)
+
+
+def _set_font(style: Any) -> None:
+    """Our font; a style that is added to an agency's template takes the template's."""
+    fonts = style.element.get_or_add_rPr().get_or_add_rFonts()
+    for attribute in list(fonts.attrib):
+        del fonts.attrib[attribute]
+    for script in ("ascii", "hAnsi", "cs", "eastAsia"):
+        fonts.set(qn(f"w:{script}"), FONT)
 
 
 def _outline(style: Any, level: int) -> None:

@@ -15,6 +15,7 @@ import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -33,6 +34,8 @@ _STARTS_OF_FORMULAS = ("=", "+", "-", "@", "\t", "\r")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\d)?")
 _WIDEST, _NARROWEST = 60, 9
 _ROWS_MEASURED = 200
+_TITLE_WIDTH, _NOTES_WIDTH = 70, 60
+_LINE_PT = 15.0
 _KINDS = {
     c.TEXT: "text", c.ID: "name", c.CHOICE: "one of a few words", c.NUMBER: "number", c.WHOLE: "whole number",
     c.MOMENT: "date or date and time",
@@ -241,8 +244,14 @@ def _write_contents(page: Worksheet, meta: blocks.Meta, sheets: Sequence[Sheet])
             page.cell(number, place).alignment = Alignment(wrap_text=True, vertical="top")
         page.cell(number, 1).alignment = page.cell(number, 4).alignment = Alignment(vertical="top")
         page.cell(number, 4, len(sheet.rows))
-    for letter, width in zip("ABCDE", (12, 30, 70, 8, 60), strict=True):
+        lines = (
+            ceil(len(words) / width)
+            for words, width in ((sheet.title, _TITLE_WIDTH), (" ".join(sheet.notes), _NOTES_WIDTH))
+        )
+        page.row_dimensions[number].height = _LINE_PT * max(1, *lines)
+    for letter, width in zip("ABCDE", (12, 30, _TITLE_WIDTH, 8, _NOTES_WIDTH), strict=True):
         page.column_dimensions[letter].width = width
+    _fit_to_paper(page)
     page.freeze_panes = page.cell(start + 1, 1)
 
 
@@ -264,11 +273,24 @@ def _write_sheet(page: Worksheet, sheet: Sheet, number: int) -> None:
         width = max([*shown, max(map(len, heading.split())), len(heading) // 2, _NARROWEST])
         page.column_dimensions[get_column_letter(place + 1)].width = min(width, _WIDEST) + 2
     page.freeze_panes = "B2"
+    page.row_dimensions[1].height = _LINE_PT * max(
+        ceil(len(heading) / (page.column_dimensions[get_column_letter(place)].width - 1))
+        for place, heading in enumerate(sheet.headings, 1)
+    )
+    page.print_title_rows = "1:1"
+    _fit_to_paper(page)
     if sheet.rows:
         span = f"A1:{get_column_letter(len(sheet.headings))}{len(sheet.rows) + 1}"
         table = Table(displayName=f"T{number}_{re.sub(r'[^A-Za-z0-9]', '_', sheet.name)}", ref=span)
         table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=False)
         page.add_table(table)
+
+
+def _fit_to_paper(page: Worksheet) -> None:
+    """Printed across the page and as wide as the paper, however many columns there are."""
+    page.page_setup.orientation = "landscape"
+    page.sheet_properties.pageSetUpPr.fitToPage = True
+    page.page_setup.fitToHeight = 0
 
 
 def _set_value(cell: Cell, value: cells.Cell, form: str) -> None:
