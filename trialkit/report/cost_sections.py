@@ -140,7 +140,7 @@ def what_if_table(found: CostStudy, changed: WhatIf | None) -> blocks.Block:
     """The costs with something changed, beside those that were found."""
     frame, headings = cost_tables.what_if_in_brief(changed, found)
     notes = [cost_words.NOTHING_CHANGED] if len(frame) and frame[c.VARIANT].nunique() < 2 else []
-    return _table(found, frame, headings, WHAT_IF_CAPTION, notes=notes)
+    return _table(found, frame, headings, WHAT_IF_CAPTION, otherwise=cost_words.NOTHING_CHANGED, notes=notes)
 
 
 # ---------------------------------------------------------------- next season

@@ -1,0 +1,197 @@
+"""The action that is recommended follows from the verdict, and no sentence says more than was found."""
+
+from __future__ import annotations
+
+import cost_samples as made
+import pytest
+from money_samples import CARBIDE, RUBBER, STEEL
+
+from trialkit import columns as c
+from trialkit.money import alternatives as alt
+from trialkit.money.decision import Rule
+from trialkit.money.season import LIGHT
+from trialkit.report import cost_words, decision_words, question_words, verdict_table
+from trialkit.report.decision_words import AMOUNT_BLANK, BUY, CONTINUE, EXTEND, FUND_BLANK, NO_CHANGE, WAIT
+from trialkit.verdicts import BETTER, INTERIM, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE
+
+
+@pytest.fixture(scope="module")
+def sure():
+    return made.study(
+        bid_rows=[("B-1", RUBBER, 2400.0, "yes"), ("B-2", STEEL, 390.0, "yes")],
+        supplied={"bought": 4, "donated": 2},
+    )
+
+
+@pytest.fixture(scope="module")
+def open_():
+    return made.study(made.not_shown())
+
+
+def said(found, **options):
+    action = decision_words.recommended_action(found, **options)
+    return action, " ".join(action.sentences)
+
+
+def test_a_type_found_better_is_bought(sure):
+    assert sure.verdicts.verdict_of(sure.recommended) == BETTER
+    action, text = said(sure)
+    assert (action.kind, action.edge_type) == (BUY, sure.recommended)
+    assert cost_words.pieces_words(sure.order) in text
+    assert f"{AMOUNT_BLANK}, from {FUND_BLANK}" in text
+    assert sure.verdicts.table[c.SENTENCE].iloc[0] in text
+    assert "Bid B-1" in text
+
+
+def test_a_type_that_is_not_shown_is_never_bought(open_):
+    assert open_.verdicts.verdict_of(CARBIDE) == NOT_SHOWN
+    action, text = said(open_)
+    assert (action.kind, action.edge_type) == (EXTEND, STEEL)
+    assert "Authorize" not in text
+    assert "plain steel stays on" in text
+    assert "it is not shown" in text
+
+
+def test_a_dearer_type_changes_nothing():
+    found = made.study(made.dearer())
+    assert found.verdicts.verdict_of(CARBIDE) == WORSE
+    action, text = said(found)
+    assert action.kind == NO_CHANGE
+    assert "go on" not in text
+    assert "costs" in text
+
+
+def test_a_small_saving_that_is_not_shown_is_not_tried_again():
+    found = made.study(made.not_shown(), rule=Rule(60.0))
+    assert said(found)[0].kind == NO_CHANGE
+
+
+def test_too_little_data_asks_for_more():
+    found = made.study(made.one_truck())
+    assert found.verdicts.verdict_of(CARBIDE) == NOT_ENOUGH_DATA
+    action, text = said(found)
+    assert action.kind == CONTINUE
+    assert "until the rule can be applied" in text
+
+
+def test_without_any_life_the_trial_goes_on():
+    action, text = said(made.nothing())
+    assert action.kind == CONTINUE
+    assert made.NO_LIFE in text
+
+
+def test_an_interim_run_decides_nothing():
+    found = made.study(rule=Rule(10.0, interim=True))
+    action, text = said(found)
+    assert action.kind == WAIT
+    assert INTERIM in text
+    assert "Authorize" not in text
+
+
+def test_a_cost_that_was_not_agreed_to_decide_buys_nothing():
+    found = made.study(rule=Rule(10.0, primary_measure="life"))
+    action, text = said(found)
+    assert action.kind == NO_CHANGE
+    assert "to decide is life, not cost" in text
+    assert said(found, deciding={found.nearest: NOT_SHOWN})[0].kind == NO_CHANGE
+    assert said(found, deciding={found.nearest: BETTER})[0].kind == BUY
+
+
+def test_a_bid_with_a_cheaper_mile_of_another_type_is_pointed_out():
+    found = made.study(bid_rows=[("B-1", RUBBER, 90000.0, "yes"), ("B-2", STEEL, 1.0, "yes")])
+    assert "weigh the two before an award" in said(found)[1]
+    none = made.study(bid_rows=[("B-2", STEEL, 390.0, "yes")])
+    assert "can be ranked: ask for bids" in said(none)[1]
+
+
+def test_alternatives_stand_with_their_money(sure):
+    frame, headings = decision_words.alternatives_in_brief(sure)
+    assert len(frame) == len(sure.choices.table)
+    base = sure.choices.table[alt.ALTERNATIVE].eq(alt.NO_CHANGE).idxmax()
+    assert frame[decision_words.SAVED_TEXT].iloc[base] == "–"
+    assert "95% interval" in headings[decision_words.SEASON_TEXT]
+    weighed, _ = decision_words.alternatives_weighed(sure)
+    assert weighed[alt.RISK].str.len().min() > 0
+
+
+def test_fiscal_impact_of_a_change_and_of_none(sure, open_):
+    frame = decision_words.fiscal_impact(sure).set_index(decision_words.IMPACT)
+    assert "One time: first sets and kits" in frame.index
+    assert "a season" in frame.loc["Doing nothing", decision_words.AMOUNT_TEXT]
+    assert AMOUNT_BLANK in frame.loc["Next season's order", decision_words.STAFF]
+    assert frame.loc["The same in a light winter", decision_words.BASIS_TEXT] == cost_words.pieces_words(
+        sure.order, LIGHT
+    )
+    none = decision_words.fiscal_impact(open_).set_index(decision_words.IMPACT)
+    assert "One time: first sets and kits" not in none.index
+    assert none.loc["Doing nothing", decision_words.AMOUNT_TEXT] == "nothing that is shown"
+
+
+def test_a_difference_that_is_not_shown_is_said_with_both_ends(open_):
+    detail = cost_words.differences(open_)[0].detail
+    assert detail.startswith("Anywhere from ")
+    assert " more to " in detail
+    assert " less, best estimate " in detail
+    assert "is not shown to save or to cost" in cost_words.several_years(open_)[0]
+    assert cost_words.break_even(open_)[0].endswith(cost_words.NOT_SHOWN_TO_PAY)
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [
+        ((20.0, 6.0, 34.0), "$20 ($6 to $34) less"),
+        ((-20.0, -34.0, -6.0), "$20 ($6 to $34) more"),
+        ((5.0, -10.0, 20.0), "anywhere from $10 more to $20 less, best estimate $5 less"),
+        ((5.0, float("nan"), float("nan")), "$5.00 less"),
+    ],
+)
+def test_savings_in_words(given, expected):
+    assert cost_words.saved_words(*given, "USD") == expected
+
+
+def test_questions_are_answered_from_the_numbers(sure, open_):
+    asked = dict(question_words.questions(sure, None, ["No saving was shown."]))
+    assert sure.verdicts.table[c.SENTENCE].iloc[1] in asked[question_words.HOW_SURE]
+    assert asked[question_words.SALT] == "No saving was shown."
+    assert "was not studied" in asked[question_words.QUIETER]
+    assert "2 sets were donated" in asked[question_words.SUPPLIER]
+    assert "price is not cost" in asked[question_words.CHEAPEST]
+    assert "suffice" in asked[question_words.MILD]
+    assert "nothing in 8,000 miles" in asked[question_words.BREAKS]
+    assert "that is given up" in asked[question_words.WAITING]
+    other = dict(question_words.questions(open_))
+    assert other[question_words.WAITING].startswith("Nothing that this trial shows")
+    assert "2 sets in 8,000 miles" in other[question_words.BREAKS]
+    assert "the edge that this report would buy" in other[question_words.CHEAPEST]
+    assert other[question_words.SUPPLIER] == question_words.NOT_RECORDED
+
+
+def test_questions_say_why_where_nothing_is_known():
+    asked = dict(question_words.questions(made.nothing()))
+    assert asked[question_words.HOW_SURE] == made.NO_LIFE
+    assert asked[question_words.AGAIN] == "That is not worked out: no miles are planned."
+    assert "not known" in asked[question_words.WAITING]
+
+
+def test_all_sets_bought_by_the_town():
+    assert (
+        question_words.supplied_words(made.study(supplied={"bought": 1}))
+        == "No: the one set on record was bought by the town."
+    )
+    assert "all 6 sets on record were bought" in question_words.supplied_words(
+        made.study(supplied={"bought": 6})
+    )
+
+
+def test_verdicts_are_marked_in_an_interim_run(sure):
+    table = verdict_table.verdicts(sure)
+    assert list(table.columns) == verdict_table.VERDICT_COLUMNS
+    assert len(table) == len(sure.verdicts.table)
+    assert not table[c.SENTENCE].str.contains(INTERIM).any()
+    material = table.head(1).assign(
+        **{c.QUESTION: "Is less salt needed?", c.SENTENCE: "No difference is shown."}
+    )
+    marked = verdict_table.verdicts(sure, material=material, interim=True)
+    assert marked[c.SENTENCE].str.count(INTERIM).eq(1).all()
+    assert marked[c.SENTENCE].iloc[-1] == f"No difference is shown ({INTERIM})."
+    assert verdict_table.verdicts(made.nothing()).empty
