@@ -158,6 +158,8 @@ def test_metric_units_and_another_currency_are_shown_everywhere():
             assert "$" not in shown[name].plain(), name
             assert "CAD" in shown[name].plain(), name
         assert "kilometer" in shown["costs"].plain()
+        assert "per mile" not in shown["compared"].plain()
+        assert "blade-down kilometer?" in shown["verdicts"].plain()
         assert "kilometer" in shown["costs_figure"].plain()
         # a cost per kilometer is the cost per mile over 1.609344 (exact: international mile)
         per_mile = float(found.costs.table["cost_per_mi"].iloc[0])

@@ -16,6 +16,7 @@ from typing import Any, Literal
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.formatting import (
     counted,
     fixed,
@@ -231,11 +232,11 @@ def _sentence(row: Mapping[Hashable, Any], verdict: str, rule: Rule, found: Cost
     if verdict == WORSE:
         places = max(min(interval_decimals(-middle, -high, -low), 1), 0)
         range_ = f"{level} {fixed(-high, places)} to {fixed(-low, places)}%"
-        return f"{sentence_case(who)}{saved} costs {percent(-middle, places)} more per mile than {other} ({range_}){tail}."
+        return f"{sentence_case(who)}{saved} costs {percent(-middle, places)} more per {display.word('mile')} than {other} ({range_}){tail}."
     places = max(min(interval_decimals(middle, low, high), 1), 0)
     range_ = f"{level} {fixed(low, places)} to {fixed(high, places)}%"
     if verdict == BETTER:
-        return f"{sentence_case(who)}{saved} costs {percent(middle, places)} less per mile than {other} ({range_}){tail}."
+        return f"{sentence_case(who)}{saved} costs {percent(middle, places)} less per {display.word('mile')} than {other} ({range_}){tail}."
     if low > rule.smallest_saving_pct and low > 0:
         return (
             f"{sentence_case(who)}{saved} is not shown to cost less than {other}, several types being compared at once: "

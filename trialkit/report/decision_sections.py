@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import verdicts
+from trialkit import display, verdicts
 from trialkit.report import blocks, cost_words, decision_words, prose, question_words
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.noise_study import NoiseStudy
@@ -80,5 +80,6 @@ def verdicts_table(found: CostStudy, table: pd.DataFrame) -> blocks.Block:
     if table.empty:
         return blocks.text(cost_words.nothing(found) or NO_VERDICTS)
     shown = table[[c.QUESTION, c.EDGE_TYPE, c.VERDICT, c.SENTENCE]]
-    shown = shown.assign(**{c.VERDICT: shown[c.VERDICT].map(verdicts.words)})
+    asked, told = shown[c.QUESTION].map(display.words), shown[c.VERDICT].map(verdicts.words)
+    shown = shown.assign(**{c.QUESTION: asked, c.VERDICT: told})
     return blocks.table(shown, VERDICTS_CAPTION, labels=found.labels)

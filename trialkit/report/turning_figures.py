@@ -59,13 +59,13 @@ def tornado(
     with theme.print_style():
         rows = {kind: bars(result, kind) for kind in kinds}
         longest = max(len(own) for own in rows.values())
-        panels = list(new_panels(len(kinds), 1, 0.5, 0.62 + 0.34 * longest, sharex=True))
+        panels = list(new_panels(len(kinds), 1, 0.65, 0.62 + 0.34 * longest, sharex=True))
         for ax, kind in zip(panels, kinds, strict=True):
             _tornado(ax, rows[kind], styles[kind], result.currency)
             ax.set_title(theme.drawable(formatting.named(kind, names), 70), color=styles[kind].color)
         _tornado_scale(panels, rows)
         panels[-1].set_xlabel(
-            f"Cost per blade-down {mile()} less that of the reference\nBelow zero the type costs less. Line: as found. Hatched: turns which is cheaper."
+            f"Cost per blade-down {mile()} less that of the reference\nBelow zero the type costs less. Line: as found.\nHatched: can turn which of the two is cheaper."
         )
         return panels
 
