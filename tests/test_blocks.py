@@ -59,7 +59,15 @@ def ran(*outputs, tags=()):
 # ---------------------------------------------------------------- one bundle each
 @pytest.mark.parametrize("block", all_blocks(), ids=lambda block: block.kind)
 def test_every_block_comes_back_as_it_was(block):
-    assert blocks.read_blocks(notebook(shown(block))) == [block]
+    below = blocks.text("What stands below.")  # a heading without it would be left out
+    assert blocks.read_blocks(notebook(shown(block), shown(below))) == [block, below]
+
+
+def test_a_heading_under_which_nothing_stands_is_left_out():
+    section, part, words = blocks.heading("Empty"), blocks.heading("Part", level=3), blocks.text("Words.")
+    kept = blocks.heading("Kept")
+    cells = [shown(block) for block in (section, kept, part, words, section)]
+    assert blocks.read_blocks(notebook(*cells)) == [kept, part, words]
 
 
 @pytest.mark.parametrize("block", all_blocks(), ids=lambda block: block.kind)

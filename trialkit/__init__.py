@@ -14,4 +14,4 @@ what is wrong with it), `stats` (general small-sample statistics), `edges` (wear
 `report` (figures, words, notebooks, documents) and `demo`. DEVELOPERS.md holds the module map.
 """
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -76,11 +76,12 @@ class Meta(Block):
 
 
 class Heading(Block):
-    """A heading of level 2, 3 or 4."""
+    """A heading of level 2, 3 or 4; on paper it may begin a new page."""
 
     kind: Literal["heading"] = "heading"
     level: int = Field(ge=2, le=4)
     runs: prose.Runs
+    new_page: bool = False
 
     def plain(self) -> str:
         """The block as text."""

@@ -96,9 +96,9 @@ def meta(
     )
 
 
-def heading(words: str, level: int = 2) -> Heading:
+def heading(words: str, level: int = 2, *, new_page: bool = False) -> Heading:
     """A heading whose words come from the data; level 2 is a section, 3 and 4 lie within one."""
-    return Heading(level=level, runs=prose.literal(words))
+    return Heading(level=level, runs=prose.literal(words), new_page=new_page)
 
 
 def text(*paragraphs: str) -> Text:
@@ -281,7 +281,7 @@ def read_blocks(notebook: str | Path | Any) -> list[Block]:
     """The blocks of an executed notebook, in order.
 
     The opening cell, whose heading is the notebook's own name, and cells tagged ``notebook-only`` speak to whoever runs
-    the notebook; they are left out. Unit words in text cells become those in which results are shown.
+    the notebook; they are left out, and so is a heading under which nothing stands. Unit words in text cells become those in which results are shown.
 
     Parameters
     ----------
@@ -319,7 +319,22 @@ def read_blocks(notebook: str | Path | Any) -> list[Block]:
         else:
             raise ReportError(f"{place}: a {cell.cell_type} cell cannot be printed; make it a text cell.")
         found += blocks
-    return found
+    return _without_empty_sections(found)
+
+
+def _without_empty_sections(found: Sequence[Block]) -> list[Block]:
+    """The blocks without headings under which nothing stands: a section that has nothing to show in this report."""
+    kept: list[Block] = []
+    for block in reversed(found):
+        follows = kept[-1] if kept else None
+        if isinstance(block, Heading) and (
+            follows is None
+            or isinstance(follows, Meta)
+            or (isinstance(follows, Heading) and follows.level <= block.level)
+        ):
+            continue
+        kept.append(block)
+    return kept[::-1]
 
 
 def findings_of(blocks: Iterable[Block]) -> list[dict[str, str]]:

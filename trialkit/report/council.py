@@ -81,7 +81,7 @@ OPTIONAL_SUBJECTS = {
     "costs": ("Cost", "price or rate", "prices and rates"),
 }
 """Optional tables that a council may ask about: subject, what one row is, and what several are."""
-STUDIED = ("sound", "vibration")
+STUDIED = ("sound", "vibration", "material", "operator_ratings", "costs")
 """Those of them that have a part of the report when they are there."""
 
 CAUTIONS = (
@@ -187,13 +187,17 @@ def limits(trial: Trial) -> list[str]:
     return [*_assignment(trial), winter]
 
 
-def unknown(trial: Trial, lives: LifeStudy) -> list[blocks.Block]:
-    """What was not studied, what is not known, and what to mind at the truck."""
-    return [
-        blocks.notes(not_studied(trial), title=NOT_STUDIED_TITLE),
-        blocks.notes([*life_words.limits(lives), *limits(trial)], title=LIMITS_TITLE),
-        blocks.notes(CAUTIONS, title=CAUTIONS_TITLE),
+def background(trial: Trial) -> list[str]:
+    """Why there was a trial, in the words of its plan."""
+    plan, labels = trial.settings.plan, study.labels(trial)
+    others = [label for name, label in labels.items() if name != trial.settings.reference_edge_type]
+    said = [
+        f"Today's edge, {study.reference_label(trial)}, was set against {listed(others)} on the town's own trucks and routes in the "
+        f"winter of {trial.settings.season}."
     ]
+    if plan.decision_rule:
+        said.append(f"Agreed before the season: {plan.decision_rule}")
+    return said
 
 
 def caveats(rates: wear.WearRates, compared: comparison.WearComparison) -> list[str]:
@@ -208,6 +212,8 @@ def small_print(found: Studies) -> list[str]:
         *life_words.caveats(found.lives),
         *found.noise.notes,
         *found.shaking.notes,
+        *found.material.notes,
+        *found.cost.notes,
         *doubt_words.caveats(found.doubt),
     ]
     return list(dict.fromkeys(said))

@@ -12,10 +12,20 @@ import pandas as pd
 
 from trialkit.edges import comparison, wear
 from trialkit.errors import UsageError
-from trialkit.report import changes, cost_study, doubt_study, life_study, noise_study, reuse, saving, study
+from trialkit.report import (
+    changes,
+    cost_study,
+    doubt_study,
+    life_study,
+    material_study,
+    noise_study,
+    reuse,
+    study,
+)
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.doubt_study import Doubt
 from trialkit.report.life_study import LifeStudy
+from trialkit.report.material_study import MaterialStudy
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy
 from trialkit.trial.checks import Trial
 
@@ -30,6 +40,7 @@ class Studies:
     cost: CostStudy
     noise: NoiseStudy
     shaking: VibrationStudy
+    material: MaterialStudy
     doubt: Doubt
 
     @property
@@ -42,20 +53,23 @@ class Studies:
             **self.cost.tables,
             **self.noise.tables,
             **self.shaking.tables,
+            **self.material.tables,
         }
 
 
-def studies(trial: Trial) -> Studies:
-    """Run every analysis that has a part of the report."""
+def studies(trial: Trial, *, interim: bool = False) -> Studies:
+    """Run every analysis that has a part of the report; an interim one decides nothing."""
     rates = study.wear_rates(trial)
     lives = life_study.study_lives(trial, rates)
+    material = material_study.study_material(trial)
     return Studies(
         rates=rates,
         compared=study.wear_comparison(trial, rates),
         lives=lives,
-        cost=cost_study.study_costs(trial, lives),
+        cost=cost_study.study_costs(trial, lives, material_study.saving_per_mile(material), interim=interim),
         noise=noise_study.noise_in_cab(trial),
         shaking=noise_study.vibration_at_seat(trial),
+        material=material,
         doubt=doubt_study.doubts(trial, rates),
     )
 
@@ -85,10 +99,3 @@ def changes_since(run_folder: str, trial: Trial, found: Studies) -> changes.Chan
             f"{run_folder} is not the folder of a finished run: it has no readable {reuse.RUN_RECORD}."
         )
     return changes.compare_with(run, trial, found.tables)
-
-
-def save_changes(out_dir: str, found: changes.Changes | None) -> str:
-    """Write `changes.csv`, unless there is nothing to compare with."""
-    if found is None:
-        return "There is no earlier run to compare with."
-    return saving.save_tables(out_dir, changes=found.frame())

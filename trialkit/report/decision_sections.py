@@ -48,11 +48,12 @@ def weighed_table(found: CostStudy) -> blocks.Block:
     return blocks.table(frame, WEIGHED_CAPTION, headings=headings)
 
 
-def fiscal_table(found: CostStudy) -> blocks.Block:
-    """One-time and recurring cost, next season's order, and the cost of doing nothing."""
+def fiscal_table(found: CostStudy, *, brief: bool = False) -> blocks.Block:
+    """One-time and recurring cost, next season's order, and the cost of doing nothing; in brief without what each rests on."""
     frame = decision_words.fiscal_impact(found)
     if frame.empty:
         return blocks.text(cost_words.nothing(found) or cost_words.NO_PLAN)
+    frame = frame.drop(columns=decision_words.BASIS_TEXT) if brief else frame
     return blocks.table(frame, FISCAL_CAPTION, headings=decision_words.FISCAL_HEADINGS)
 
 

@@ -23,7 +23,7 @@ from trialkit.edges.life import BASIS_WORDS, SECTION
 from trialkit.edges.life_check import SHORTER
 from trialkit.edges.life_margin import MARGIN
 from trialkit.edges.wear import position_words
-from trialkit.formatting import level_percent, listed, number, percent, sentence_case
+from trialkit.formatting import counted, level_percent, listed, money, number, percent, sentence_case
 from trialkit.report.block_types import Finding
 from trialkit.report.life_study import LifeStudy, evenness_table
 from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
@@ -174,6 +174,40 @@ def what_broke(lives: LifeStudy) -> list[str]:
             f"{display.word('miles')} without a break still agree."
         )
     return said
+
+
+def broke_in_brief(lives: LifeStudy) -> list[str]:
+    """How many sets and sections broke or were lost, all plow positions together, in one sentence."""
+    table = lives.observed.table
+    clauses = []
+    for edge_type, own in table.groupby(c.EDGE_TYPE, sort=False, observed=True):
+        for cause, piece in ((ob.BROKEN_OR_LOST, "set"), (ob.SECTION_BROKEN_OR_LOST, "section")):
+            rows = own[own[ob.CAUSE] == cause]
+            events, miles = int(rows[ob.EVENTS].sum()), float(rows[c.MILES_MI].sum())
+            if not miles > 0 or (piece == "section" and not events):
+                continue
+            many = counted(events, piece) if events else f"no {piece}"
+            shown = f"{display.value(miles, 'mi'):,.0f} {display.word('miles')}"
+            clauses.append(f"{many} of {lives.observed.label(str(edge_type))} in {shown}")
+    return [f"Broken or lost: {listed(clauses)}."] if clauses else []
+
+
+def thrown_in_brief(lives: LifeStudy) -> list[str]:
+    """How much usable depth was still on the sets that came off as worn, in one sentence."""
+    table = lives.left.table
+    rows = table[(table[ob.CAUSE] == ob.WORN_OUT) & (table[dl.PIECE] == dl.SET)].to_dict("records")
+    clauses = [
+        f"{percent(row[c.ESTIMATE])} with {lives.left.label(row[c.EDGE_TYPE])}"
+        + (
+            f" ({money(row[dl.LEFT_USD], display.currency(), 0)} of the price of a set)"
+            if math.isfinite(row[dl.LEFT_USD])
+            else ""
+        )
+        for row in rows
+    ]
+    if not clauses:
+        return []
+    return [f"When sets came off as worn, part of their usable depth was still on: {listed(clauses)}."]
 
 
 def as_projected(lives: LifeStudy) -> list[str]:

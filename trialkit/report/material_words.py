@@ -365,6 +365,30 @@ def told_comparisons(found: MaterialStudy) -> tuple[ClearingComparison, ...]:
     return (*([found.main] if found.main is not None else []), *found.clearing)
 
 
+def front(found: MaterialStudy) -> list[Finding]:
+    """What was shown of material, one line for each edge type; one line for all where nothing was."""
+    compared = found.main
+    if compared is None:
+        return []
+    told = [
+        Finding(sentence=sentence, verdict=verdict_of(compared, row))
+        for row, sentence in zip(compared.table.to_dict("records"), compared.sentences(), strict=True)
+    ]
+    shown = [item for item in told if item.verdict in (BETTER, WORSE)]
+    if shown or not told:
+        return shown
+    types = [found.label(str(name)) for name in compared.table[c.EDGE_TYPE]]
+    least = compared.table[c.DETECTABLE_PCT].max()
+    seen = f"; a saving of {percent(least)} would probably have been seen" if math.isfinite(least) else ""
+    sentence = f"No difference in material per lane-mile between {listed(types, 'or')} and {found.label(found.reference)} is shown{seen}."
+    return [
+        Finding(
+            sentence=sentence,
+            verdict=NOT_SHOWN if NOT_SHOWN in {item.verdict for item in told} else NOT_ENOUGH_DATA,
+        )
+    ]
+
+
 def council_findings(found: MaterialStudy) -> list[Finding]:
     """What a council is told: material, passes and snow left behind, and what a season would save."""
     if found.is_empty:

@@ -272,6 +272,45 @@ def front_findings(study: NoiseStudy) -> list[Finding]:
     ]
 
 
+def front_brief(study: NoiseStudy) -> list[Finding]:
+    """The same with one line for all edge types where no difference is shown for any."""
+    told = front_findings(study)
+    if study.comparison is None or len(told) < 2 or {item.verdict for item in told} != {NOT_SHOWN}:
+        return told
+    compared = study.comparison
+    rows = compared.primary()
+    types = [compared.label(str(name)) for name in rows[c.EDGE_TYPE]]
+    reference = compared.label(str(rows[c.REFERENCE].iloc[0]))
+    return [
+        Finding(
+            sentence=f"No difference in cab noise between {listed(types, 'or')} and {reference} is shown.",
+            verdict=NOT_SHOWN,
+        )
+    ]
+
+
+def council_brief(noise: NoiseStudy, vibration: VibrationStudy) -> list[str]:
+    """What a council has room for: what a storm shift comes to, and differences in the cab that are shown."""
+    said = [shift_sentence(noise, noise.brief)] if noise.levels is not None else []
+    both = [*difference_findings(noise)] if noise.comparison is not None else []
+    both += vibration_findings(vibration) if vibration.comparison is not None else []
+    said += [item.sentence for item in both if item.verdict in (BETTER, WORSE)]
+    if noise.levels is None and noise.is_recorded:
+        said.append(noise.not_studied)
+    if not said:
+        said = (
+            [NEITHER_MEASURED]
+            if not noise.is_recorded and not vibration.is_recorded
+            else [front_sentence(noise, vibration)]
+        )
+    return said
+
+
+def front_sentence(noise: NoiseStudy, vibration: VibrationStudy) -> str:
+    """Why there is no more to say about the cab."""
+    return vibration.not_compared or vibration.not_studied or noise.not_compared or NEITHER_MEASURED
+
+
 def vibration_findings(study: VibrationStudy) -> list[Finding]:
     """How each edge type differs from the reference in whole-body vibration, with the verdict."""
     if study.comparison is None:

@@ -81,7 +81,11 @@ def _part(part: layout.Part, paper: str) -> dict[str, Any]:
     block = part.block
     said: dict[str, Any] = {"kind": block.kind, "label": part.label}  # type: ignore[attr-defined]
     if isinstance(block, blocks.Heading):
-        return said | {"level": block.level + part.shift, "runs": _runs(block.runs)}
+        return said | {
+            "level": block.level + part.shift,
+            "runs": _runs(block.runs),
+            "new_page": block.new_page,
+        }
     if isinstance(block, blocks.Text):
         return said | {"paragraphs": [_runs(runs) for runs in block.paragraphs]}
     if isinstance(block, blocks.Listing):

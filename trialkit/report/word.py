@@ -156,7 +156,8 @@ class _Writer:
 
         block = part.block
         if isinstance(block, blocks.Heading):
-            self.styled(f"Heading {min(block.level + part.shift - 1, 4)}", block.runs)
+            added = self.styled(f"Heading {min(block.level + part.shift - 1, 4)}", block.runs)
+            added.paragraph_format.page_break_before = block.new_page or None
         elif isinstance(block, blocks.Text):
             for runs in block.paragraphs:
                 self.styled("Normal", runs)
