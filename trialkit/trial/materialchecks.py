@@ -176,7 +176,7 @@ def _uncalibrated(material: Source, shifts: Source, trucks: Source) -> list[Prob
         if trucks.has(c.SPREADER_CALIBRATED_ON)
         else None
     )
-    dates = pd.Series(pd.NaT, names) if on is None else on.groupby(names).min()
+    dates = pd.Series(pd.NaT, names.dropna().unique()) if on is None else on.groupby(names).min()
     known = dates.reindex(first.index)
     bad = first.index[
         (known.isna() | (known.dt.normalize() > first.dt.normalize())) & first.index.isin(names)
