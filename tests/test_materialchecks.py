@@ -126,6 +126,11 @@ def test_a_trial_that_records_no_calibrations_is_told_once(tmp_path):
     assert only(tmp_path, trucks=TABLES["trucks"]).found == "blank for T1 and T2"
 
 
+def test_trucks_of_two_positions_without_a_column_of_calibrations(tmp_path):
+    trucks = TABLES["trucks"] + "T1,wing_left,9,fixed,north\n"
+    assert "blank for T1 and T2" in {problem.found for problem in problems(tmp_path, trucks=trucks)}
+
+
 def test_nothing_is_said_of_material_without_shifts(tmp_path):
     folder = write_trial(
         tmp_path, material=MATERIAL.format(what="rock_salt", unit="quantity_lb", x1="9", x2="9")

@@ -20,7 +20,7 @@ from trialkit import columns as c
 from trialkit.errors import Problem
 from trialkit.logbook.cell_texts import canonical_values, number_text_in, price_factors, price_text
 from trialkit.logbook.dialect import Dialect, dialect_of, with_columns
-from trialkit.logbook.journal import Addition
+from trialkit.logbook.journal import Addition, NotAddedError
 from trialkit.tables import MATERIAL, Table
 from trialkit.trial.delimited import read_delimited
 from trialkit.trial.headings import BLANK, Heading, RawTable, match_headings, shown
@@ -154,7 +154,7 @@ def new_target(incoming: TypedTable, folder: Path) -> Target:
 
 def columns_without_place(incoming: TypedTable, target: Target) -> list[str]:
     """Incoming columns that the file of the trial does not have."""
-    there = {_name_in(incoming, heading) for heading in target.headings if heading is not None}
+    there = set(_names_for(incoming, target.headings))
     return [name for name in incoming.headings if name not in there]
 
 
@@ -187,14 +187,18 @@ def grown(
             not_kept.append((position, problem))
     refused = {position for position, _ in not_kept}
     kept = [place for place, position in enumerate(positions) if position not in refused]
-    odd = set(_odd(kept, rows, target))
-    not_kept += [(positions[place], _not_kept(incoming, positions[place], target)) for place in odd]
-    kept = [place for place in kept if place not in odd]
+    raw = _read_back([rows[place] for place in kept], target)
+    if raw is None:
+        odd = set(_odd(kept, rows, target))
+        not_kept += [(positions[place], _not_kept(incoming, positions[place], target)) for place in odd]
+        kept = [place for place in kept if place not in odd]
+        raw = _read_back([rows[place] for place in kept], target)
+    if raw is None:
+        raise NotAddedError(
+            f"nothing was added: the rows for {target.path.name} would not read back together."
+        )
     cells = [rows[place] for place in kept]
     tail = target.dialect.tail(cells) if target.raw is not None else target.dialect.new_file(cells)
-    raw = _read_back(cells, target)
-    if raw is None:
-        raise ValueError(f"rows for {target.path.name} read back alone but not together")
     index = pd.RangeIndex(target.next_row, target.next_row + len(kept), name=c.ROW)
     growth = Growth(
         target,
@@ -210,22 +214,29 @@ def _file(target: Target) -> str:
 
 
 # ---------------------------------------------------------------- cells
-def _name_in(incoming: TypedTable, heading: Heading) -> str:
-    """The incoming column that belongs under a heading of the trial's file; empty if there is none."""
-    if heading.column is not None:
-        return heading.column.name if heading.column.name in incoming.headings else ""
-    for name, other in incoming.headings.items():
-        if other.column is None and other.spelled.casefold() == heading.spelled.casefold():
-            return name
-    return ""
+def _names_for(incoming: TypedTable, headings: Sequence[Heading | None]) -> list[str]:
+    """The incoming column that belongs under each heading of the trial's file; empty where there is none."""
+    own = {
+        heading.spelled.casefold(): name
+        for name, heading in reversed(incoming.headings.items())
+        if heading.column is None
+    }
+    names = []
+    for heading in headings:
+        if heading is None:
+            names.append("")
+        elif heading.column is not None:
+            names.append(heading.column.name if heading.column.name in incoming.headings else "")
+        else:
+            names.append(own.get(heading.spelled.casefold(), ""))
+    return names
 
 
 def _texts(incoming: TypedTable, positions: Sequence[int], target: Target) -> list[list[str]]:
     """The cells of each row in the order and the units of the file."""
     places = np.array(positions, dtype=int)
     columns: list[list[str]] = []
-    for heading in target.headings:
-        name = _name_in(incoming, heading) if heading is not None else ""
+    for heading, name in zip(target.headings, _names_for(incoming, target.headings), strict=True):
         if heading is None or not name:
             columns.append([""] * len(positions))
         elif name == c.UNIT_PRICE_USD and incoming.table is MATERIAL:

@@ -201,8 +201,7 @@ class _Planner:
         self.targets = {
             name: _target(table, folder, raw, add_columns) for name, table in incoming.tables.items()
         }
-        wider = {name: target.raw for name, target in self.targets.items() if target.raw is not None}
-        self.raw = replace(raw, tables={**raw.tables, **wider})
+        self.raw = raw
         self.standings = self._standings()
         self.against: dict[Row, list[Problem]] = {}
         self.general: list[Problem] = []
