@@ -8,7 +8,7 @@ from conftest import TABLES, write_trial
 
 from trialkit.tables import NEEDED
 from trialkit.tables import TABLES as ALL_TABLES
-from trialkit.trial.files import read_raw_tables
+from trialkit.trial.files import changed_since, read_raw_tables
 
 
 def read(folder, **files):
@@ -209,3 +209,19 @@ def test_nothing_in_the_folder_is_changed(trial_folder):
     assert before == {
         path.name: (path.read_bytes(), path.stat().st_mtime_ns) for path in trial_folder.iterdir()
     }
+
+
+def test_files_that_changed_since_they_were_read(tmp_path):
+    folder = write_trial(tmp_path)
+    hashes = read_raw_tables(folder).hashes
+    assert changed_since(folder, hashes) == []
+    (folder / "trucks.csv").write_text("other")
+    (folder / "trial.toml").unlink()
+    assert changed_since(folder, hashes) == ["trucks.csv", "trial.toml"]
+
+
+def test_the_log_of_additions_is_left_alone(tmp_path):
+    folder = write_trial(tmp_path)
+    (folder / "intake_log.csv").write_text("anything")
+    raw = read_raw_tables(folder)
+    assert raw.problems == [] and "intake_log.csv" not in raw.hashes

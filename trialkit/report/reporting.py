@@ -40,7 +40,7 @@ from trialkit.report import (
     workplace,
 )  # fmt: skip
 from trialkit.report.reuse import NOTEBOOKS, RUN_RECORD, TABLES
-from trialkit.trial import checks
+from trialkit.trial import checks, files
 
 COUNCIL_NOTEBOOK = "10_council_report.ipynb"
 COUNCIL_REPORT = "council_report.html"
@@ -146,6 +146,7 @@ def write_report(
         try:
             with _progress(sum(run is None for run in from_run.values()), quiet, done) as tell:
                 runs = _run_or_reuse(from_run, given, work, tell)
+            _require_unchanged(trial)
             council, others = _blocks(runs)
             origin = _origin(trial, made_from, given, council, final) | {"warnings": checked.n_warnings}
             _save_documents(council, others, work, template, trial.settings.units)
@@ -159,6 +160,15 @@ def write_report(
         saving.save_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", work / RUN_RECORD)
     shutil.rmtree(home / LAST_FAILURE, ignore_errors=True)
     return final / COUNCIL_REPORT
+
+
+def _require_unchanged(trial: checks.Trial) -> None:
+    """Refuse a report whose notebooks may have read different states of the trial."""
+    changed = files.changed_since(trial.folder, trial.hashes)
+    if changed:
+        raise ReportError(
+            f"the trial changed while the report was made ({', '.join(changed)}). Run the report again."
+        )
 
 
 def _run_to_compare_with(

@@ -11,6 +11,7 @@ rows whose addition is not complete do not count (`unfinished`), so that what is
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -84,6 +85,25 @@ def read_raw_tables(folder: Path) -> RawTables:
             break
         raw = _read_once(folder)
     return raw
+
+
+def changed_since(folder: Path, hashes: Mapping[str, str]) -> list[str]:
+    """Files of the folder that no longer hold what they held when these hashes were taken.
+
+    Use it at the end of work that has read the folder more than once.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    hashes : mapping of str to str
+        SHA-256 by file name, as `read_raw_tables` gives them.
+    """
+    now = RawTables()
+    _note_unfinished(folder, now)
+    for name in hashes:
+        _content(folder / name, now)
+    return [name for name, digest in hashes.items() if now.hashes.get(name) != digest]
 
 
 def _read_once(folder: Path) -> RawTables:
