@@ -4,6 +4,7 @@ from intake_trials import FEBRUARY, HEADER, OLD, book, trial_and_source
 
 from trialkit.logbook.intake_text import done_text, plan_text
 from trialkit.logbook.intakes import plan_intake
+from trialkit.logbook.taking import take_in
 
 
 def text_of(tmp_path, *lines, all_rows=False, header=HEADER, **choices):
@@ -61,6 +62,20 @@ def test_a_new_file_new_columns_and_left_out_rows(tmp_path):
     said = plan_text(plan_intake(path, folder))
     assert "f.xlsx [storms] -> storms.csv (a new file): 1 row to add." in said
     assert 'The sheet "my?list" is not a table' in said
+
+
+def test_sheets_without_rows_are_named_and_not_entered_in_the_log(tmp_path):
+    folder, _ = trial_and_source(tmp_path)
+    sheets = {"storms": [["storm_id", "start"]], "trucks": [["truck_id", "plow_position"], ["T9", "front"]]}
+    plan = plan_intake(book(tmp_path / "f.xlsx", **sheets), folder)
+    said = plan_text(plan)
+    assert "  + T9, front\n" in said and "Without rows: storms." in said and "storms.csv" not in said
+    take_in(plan)
+    assert (folder / "intake_log.csv").read_text().count("\n") == 2
+    empty = plan_intake(book(tmp_path / "g.xlsx", storms=sheets["storms"]), folder)
+    before = (folder / "intake_log.csv").read_bytes()
+    assert take_in(empty).rejects is None and done_text(empty) == "Nothing to add."
+    assert (folder / "intake_log.csv").read_bytes() == before and not (folder / "storms.csv").exists()
 
 
 def test_nothing_from_the_file_reaches_the_terminal_as_a_control_code(tmp_path):

@@ -45,7 +45,7 @@ class Incoming:
     sha256 : str
         SHA-256 of its content.
     tables : mapping of str to TypedTable
-        The tables that it holds, by name, in the units of the file.
+        The tables of which it holds rows, by name, in the units of the file.
     problems : tuple of Problem
         What is wrong with the file, its headers, cells and ranges.
     notes : tuple of str
@@ -108,6 +108,11 @@ def read_incoming(
     raw = {name: _without(table, left_out) for name, table in raw.items()}
     typed = {name: read_typed_table(TABLES[name], table.file, table) for name, table in raw.items()}
     problems = [problem for problem in problems if problem.column.casefold() not in left_out]
+    wrong = {problem.file for problem in problems if problem.stops}
+    empty = [name for name, table in typed.items() if not len(table.rows) and table.file not in wrong]
+    typed = {name: table for name, table in typed.items() if name not in empty}
+    if empty:
+        notes.append(f"Without rows: {', '.join(empty)}.")
     for table in typed.values():
         problems += _wrong_by_itself(table, problems)
     return Incoming(path, sha256, typed, tuple(problems), tuple(notes))

@@ -104,7 +104,8 @@ def _row_text(table: TablePlan, position: int) -> str:
         text = incoming.text(name, position)
         if text and name not in incoming.table.key:
             rest.append(f"{heading.spelled} {shown(text)}")
-    return f"{incoming.about(position) or 'row ' + str(incoming.rows[position])}: {', '.join(rest)}"
+    about = incoming.about(position) or f"row {incoming.rows[position]}"
+    return f"{about}: {', '.join(rest)}" if rest else about
 
 
 def _conflict_lines(table: TablePlan, conflicts: list[int], most: int | None) -> list[str]:

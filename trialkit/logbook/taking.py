@@ -67,6 +67,8 @@ def take_in(plan: IntakePlan, by: str = "", disk: Disk | None = None) -> Taken:
         raise NotAddedError("nothing was added: something speaks against it.")
     for table in plan.tables:
         _require_reads_back(table)
+    if not plan.tables:
+        return Taken(None)
     moment = now()
     additions = [table.growth.addition() for table in plan.tables if table.growth.positions]
     additions.append(log_addition(plan.folder, _entries(plan, by, moment)))
