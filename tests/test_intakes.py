@@ -1,5 +1,7 @@
 """What an intake would add, what it skips, and what speaks against it."""
 
+import hashlib
+
 import pytest
 from conftest import TABLES, write_trial
 from intake_trials import FEBRUARY, HEADER, OLD, book, source, trial_and_source
@@ -227,6 +229,59 @@ def test_a_table_that_cannot_be_read_is_not_added_to(tmp_path):
         NotAddedError, match=r"wear_readings.csv of the trial cannot be read; `trialkit check` says why"
     ):
         plan_intake(path, folder)
+
+
+def test_a_trial_that_changes_or_cannot_be_opened_while_it_is_planned_is_told(tmp_path, monkeypatch):
+    folder, path = trial_and_source(tmp_path, *FEBRUARY)
+    read = intakes.read_raw_tables
+
+    def read_and_meanwhile(place):
+        raw = read(place)
+        (folder / "wear_readings.csv").write_text("other")
+        return raw
+
+    monkeypatch.setattr(intakes, "read_raw_tables", read_and_meanwhile)
+    with pytest.raises(NotAddedError, match=r"wear_readings\.csv was changed meanwhile"):
+        plan_intake(path, folder)
+
+    def read_and_gone(place):
+        raw = read(place)
+        (folder / "wear_readings.csv").unlink()
+        return raw
+
+    (folder / "wear_readings.csv").write_text(TABLES["wear_readings"])
+    monkeypatch.setattr(intakes, "read_raw_tables", read_and_gone)
+    with pytest.raises(NotAddedError, match=r"wear_readings\.csv cannot be read: No such file"):
+        plan_intake(path, folder)
+
+
+def test_a_dry_run_beside_an_addition_that_was_cut_short(tmp_path, monkeypatch):
+    from trialkit.trial import unfinished
+
+    monkeypatch.setattr(unfinished.wait_for_others, "__defaults__", (0.0,))
+    folder, path = trial_and_source(tmp_path, *FEBRUARY)
+    old = (folder / "wear_readings.csv").read_bytes()
+    tail = FEBRUARY[0].encode() + b"\n"
+    change = unfinished.Change("wear_readings.csv", len(old), hashlib.sha256(old).hexdigest(), tail)
+    (folder / unfinished.JOURNAL).write_bytes(unfinished.journal_bytes((change,)))
+    (folder / "wear_readings.csv").write_bytes(old + tail)
+    assert plan_intake(path, folder).n_added == 3
+
+
+def test_columns_that_cannot_be_added_are_told(tmp_path, monkeypatch):
+    folder, path = trial_and_source(tmp_path, FEBRUARY[0] + ",x", header=HEADER + ",mine")
+    monkeypatch.setattr(intakes, "widened", lambda *args: None)
+    with pytest.raises(NotAddedError, match=r"columns cannot be added to wear_readings\.csv"):
+        plan_intake(path, folder, add_columns=True)
+
+
+def test_a_cell_that_cannot_be_kept_is_told_with_its_row(tmp_path):
+    folder = write_trial(tmp_path / "trial")
+    rows = [["storm_id", "start", "mine"], ["W1", "2031-01-02", "a\n1,2,3,4,5,6"], ["W2", "2031-01-03", "y"]]
+    path = book(tmp_path / "f.xlsx", storms=rows)
+    assert codes(plan_intake(path, folder).errors) == ["cell-not-kept"]
+    clean = plan_intake(path, folder, accept_clean=True)
+    assert only(clean).growth.positions == (1,) and list(only(clean).rejected) == [0]
 
 
 def test_decisions_can_be_taken_in_and_are_carried_out(tmp_path):

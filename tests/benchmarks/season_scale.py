@@ -2,7 +2,8 @@
 
 Run it with ``python tests/benchmarks/season_scale.py``. It writes a trial of 1,000,000 wear readings (400 trucks, five sets each, 20
 stations, 25 visits) and 200,000 shifts into a temporary folder and runs the commands as they are typed: `check`; `intake` of 1,000
-readings of one day (50 trucks, 20 stations each), and the same again, when all of them are there; and `decide`. Each runs in an
+readings of one day (50 trucks, 20 stations each), the same again, when all of them are there, and 1,050 readings spread over
+the other 350 trucks; and `decide`. Each runs in an
 interpreter of its own, start-up included; the memory is the peak of that process.
 """
 
@@ -82,12 +83,12 @@ def write_truck(number: int, events: list[str], readings: list[str], shifts: lis
     return more
 
 
-def write_season(folder: Path) -> list[str]:
-    """A trial of a million readings; 1,000 more are returned."""
+def write_season(folder: Path) -> list[list[str]]:
+    """A trial of a million readings; those of one more visit to each truck are returned."""
     events, readings, shifts, more = [], [], [], []
     for number in range(TRUCKS):
         late = write_truck(number, events, readings, shifts)
-        more += late if number < LAST_VISITS_OF else []
+        more.append(late)
     types = "".join(f"{name},{name.replace('_', ' ')},{height},{height / 2}\n" for name, height, _ in TYPES)
     sets = "".join(f"S{t:03d}-{s},{TYPES[t % 2][0]}\n" for t in range(TRUCKS) for s in range(SETS_EACH))
     tables = {
@@ -104,7 +105,7 @@ def write_season(folder: Path) -> list[str]:
     (folder / "trial.toml").write_text(SETTINGS, encoding="utf-8")
     for name, (header, rows) in tables.items():
         (folder / f"{name}.csv").write_text(header + rows, encoding="utf-8", newline="\n")
-    print(f"{len(readings):,} readings, {len(shifts):,} shifts, {len(more):,} new readings")
+    print(f"{len(readings):,} readings, {len(shifts):,} shifts")
     return more
 
 
@@ -129,11 +130,17 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "trial"
         folder.mkdir()
+        more = write_season(folder)
         rows = Path(place) / "wear_readings_april.csv"
-        rows.write_text(READINGS + "".join(write_season(folder)), encoding="utf-8", newline="\n")
+        lines = [line for visit in more[:LAST_VISITS_OF] for line in visit]
+        rows.write_text(READINGS + "".join(lines), encoding="utf-8", newline="\n")
+        spread = Path(place) / "wear_readings_all.csv"
+        lines = [line for visit in more[LAST_VISITS_OF:] for line in visit[:3]]
+        spread.write_text(READINGS + "".join(lines), encoding="utf-8", newline="\n")
         timed("check", "check", str(folder))
         timed("intake of 1,000 rows", "intake", str(rows), "--into", str(folder))
         timed("the same again", "intake", str(rows), "--into", str(folder))
+        timed("intake of 1,050 rows of all other trucks", "intake", str(spread), "--into", str(folder))
         key = f"S007-2 | {stamp(FIRST_DAY + 200 * dt.timedelta(hours=DAYS * 24 / SHIFTS_EACH) + dt.timedelta(minutes=5))} | 4"
         decision = ("--table", "wear_readings", "--row", key, "--action", "exclude", "--reason", "ice")
         timed("decide", "decide", str(folder), *decision)
