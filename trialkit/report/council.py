@@ -145,7 +145,7 @@ def tried(trial: Trial, rates: wear.WearRates) -> pd.DataFrame:
     names = {edge_type: sentence_case(name) for edge_type, name in study.labels(trial).items()}
     types = trial[study.SETS].set_index(c.SET_ID)[c.EDGE_TYPE].astype(str)
     lives = lives.assign(**{c.EDGE_TYPE: lives[c.SET_ID].map(types).astype(str)})
-    rows = [("Winter", trial.settings.season), ("Data up to", day(trial.last_data_date))]
+    rows = [("Data up to", day(trial.last_data_date))]
     for edge_type, name in names.items():
         own = lives[lives[c.EDGE_TYPE] == edge_type]
         if own.empty:

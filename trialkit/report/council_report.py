@@ -119,7 +119,7 @@ class CouncilReport:
         """Why there was a trial, and what was tried."""
         facts = council.tried(self.trial, self.found.rates)
         return self._final(
-            blocks.text(*council.background(self.trial), *look_study.sentences(self.look)),
+            blocks.text(*council.background(self.trial)),
             blocks.table(facts, council.TRIED_CAPTION, headings=council.FACT_HEADINGS),
         )
 
@@ -211,7 +211,11 @@ class CouncilReport:
         if self.look.is_interim:
             return []
         return [
-            *self._section(TRUST_TITLE, blocks.text(*council.trust(self.found.doubt)), *self._winters()),
+            *self._section(
+                TRUST_TITLE,
+                blocks.text(*look_study.sentences(self.look), *council.trust(self.found.doubt)),
+                *self._winters(),
+            ),
             *self._section(QUALITY_TITLE, *self._quality()),
             *self._section(METHOD_TITLE, *self._method()),
             *self._section(glossary.TITLE, self._glossary()),
