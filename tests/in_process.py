@@ -17,10 +17,13 @@ from IPython.core.displaypub import CapturingDisplayPublisher
 from IPython.core.interactiveshell import InteractiveShell
 from IPython.utils.capture import capture_output
 from papermill.engines import Engine, papermill_engines
+from traitlets.config import Config
 
 from trialkit.report import running
 
 NAME = "in_process"
+WITHOUT_HISTORY = Config({"HistoryManager": {"enabled": False}})
+"""No file outside of the test is written."""
 
 
 class InProcess(Engine):
@@ -30,7 +33,7 @@ class InProcess(Engine):
     def execute_managed_notebook(cls, nb_man: Any, kernel_name: str, **options: Any) -> None:
         """Run every cell; papermill raises on the first error that it finds in the outputs."""
         InteractiveShell.clear_instance()
-        shell = InteractiveShell.instance(colors="nocolor")
+        shell = InteractiveShell.instance(colors="nocolor", config=WITHOUT_HISTORY)
         backend = matplotlib.get_backend()
         try:
             with matplotlib.rc_context():

@@ -11,6 +11,7 @@ everything.
 from __future__ import annotations
 
 import ast
+import datetime as dt
 import hashlib
 import importlib.metadata
 import json
@@ -92,6 +93,8 @@ def needs_of(notebook: Path, parameters: Mapping[str, Any]) -> Needs:
 def earlier_runs(home: Path) -> list[EarlierRun]:
     """The finished runs of a trial, the newest first; a folder without a readable record is passed over.
 
+    A run that was made later than now, by a clock that was wrong, comes last: it must not stand as the newest for good.
+
     Parameters
     ----------
     home : Path
@@ -99,7 +102,8 @@ def earlier_runs(home: Path) -> list[EarlierRun]:
     """
     found = [read_run(record.parent) for record in home.glob(f"[!.]*/{RUN_RECORD}")]
     known = [run for run in found if run is not None]
-    return sorted(known, key=lambda run: (run.made, run.folder.name), reverse=True)
+    now = dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds")
+    return sorted(known, key=lambda run: (run.made <= now, run.made, run.folder.name), reverse=True)
 
 
 def read_run(folder: Path) -> EarlierRun | None:
