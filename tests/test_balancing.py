@@ -44,14 +44,6 @@ def test_more_forced_than_evenness_allows():
     assert sorted(totals(counts, {"x": {"a": 4}}))[:2] in ([1, 2], [2, 1])
 
 
-def test_an_extra_is_passed_on_along_a_chain():
-    forced = {"x": {"c": 1}, "y": {"b": 1}, "z": {"a": 2, "b": 2}}
-    free = {"x": 1, "y": 1, "z": 0}
-    # by hand: x may give to a or b, y to a or c; totals so far 2, 3, 1: b + nothing, so c from y and a from x
-    counts = even_counts(free, forced, ["b", "a", "c"])
-    assert (counts["x"]["a"], counts["y"]["c"]) == (1, 1)
-
-
 def exhaustive_least(free, forced):
     """Least sum of squared totals over all ways to keep every block as even as it can be."""
     options = []
@@ -75,4 +67,20 @@ def test_totals_are_as_even_as_they_can_be(case):
         for i, block in enumerate("xyz")
     }
     found = totals(even_counts(free, forced, TYPES), forced)
+    assert sum(n * n for n in found) == exhaustive_least(free, forced)
+
+
+@pytest.mark.parametrize(
+    ("free", "forced"),
+    [
+        ({"x": 2, "y": 1, "z": 1}, {"y": {"b": 1}, "z": {"c": 1}}),
+        ({"x": 1, "y": 2, "z": 1}, {"x": {"a": 1}, "z": {"c": 1}}),
+        ({"x": 1, "y": 1, "z": 0}, {"x": {"b": 1}, "y": {"c": 1}, "z": {"a": 1, "b": 1}}),
+        ({"x": 1, "y": 1, "z": 2}, {"x": {"b": 1}, "y": {"b": 1}, "z": {"b": 1, "c": 2}}),
+    ],
+)
+def test_an_extra_is_passed_on_where_dealing_to_the_lowest_is_not_enough(free, forced):
+    found = totals(even_counts(free, forced, TYPES), forced)
+    # by hand: the plows divide evenly by the three types
+    assert len(set(found)) == 1
     assert sum(n * n for n in found) == exhaustive_least(free, forced)
