@@ -25,17 +25,20 @@ from trialkit.stats.largest import correct_largest, expected_largest
 from trialkit.stats.power import Arm, power_to_show
 
 SEED = 20310114
-WORK = 4_000
-"""Made-up sets of one edge type in all, which decides the number of made-up trials."""
-FEWEST, MOST = 300, 2000
+QUICK, CAREFUL = 2_000, 20_000
+"""Made-up sets of one edge type in all, which decides the number of made-up trials: to find about where a ratio lies, and for
+the answer."""
+FEWEST, MOST = 200, 5000
 """Made-up trials at least and at most."""
 GRID = 21
 LARGEST_LIFE_RATIO = 50.0
 """A type that lasts so many times as long is as good as one that lasts for ever."""
 FIRST_TRY = 0.5
 """Logarithm of the ratio that is tried first."""
-CLOSE = 0.005
-"""Relative error to which a ratio is found."""
+CLOSE = 0.02
+"""Relative error to which a ratio is found before the careful look."""
+STEP = 0.1
+"""Step of the logarithm from which the slope of the power is taken."""
 
 
 def power_of_life_ratio(
@@ -74,8 +77,7 @@ def power_of_life_ratio(
     n_reference = n_reference or n_trucks
     if min(n_trucks, n_reference) < 2:
         return 0.0
-    draws = _Draws(plan, design, n_reference, n_trucks)
-    return draws.power(ratio)
+    return _Draws(plan, design, n_reference, n_trucks, CAREFUL).power(ratio)
 
 
 @lru_cache(maxsize=512)
@@ -93,18 +95,26 @@ def detectable_life_ratio(plan: WearPlan, n_trucks: int, design: str = "parallel
     """
     if n_trucks < 2:
         return math.nan
-    draws = _Draws(plan, design, n_trucks, n_trucks)
+    quick, careful = (_Draws(plan, design, n_trucks, n_trucks, work) for work in (QUICK, CAREFUL))
 
-    def excess(log_ratio: float) -> float:
+    def excess(log_ratio: float, draws: _Draws = quick) -> float:
         return draws.power(math.exp(log_ratio)) - plan.power
 
     most = math.log(LARGEST_LIFE_RATIO)
-    if excess(most) < 0:
+    if excess(most, careful) < 0:
         return math.nan
     low, high = 0.0, FIRST_TRY
     while high < most and excess(high) < 0:
         low, high = high, min(2 * high, most)
-    return math.exp(brentq(excess, low, high, xtol=CLOSE))
+    first = brentq(excess, low, high, xtol=CLOSE) if excess(high) >= 0 else most
+    slope = max((excess(first + STEP) - excess(first - STEP)) / (2 * STEP), STEP)
+    missed = excess(first, careful)
+    second = first - missed / slope
+    if abs(second - first) < CLOSE / 10:
+        return math.exp(second)
+    still = excess(second, careful)
+    steeper = (still - missed) / (second - first)
+    return math.exp(second - still / max(steeper, slope / 3))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -129,11 +139,11 @@ class _Use:
 class _Draws:
     """Made-up trials of one size, the same for every ratio."""
 
-    def __init__(self, plan: WearPlan, design: str, n_reference: int, n: int) -> None:
+    def __init__(self, plan: WearPlan, design: str, n_reference: int, n: int, work: int) -> None:
         self.plan, self.design = plan, design
         self.schedule = plan.schedule_in(design)
         longest = max(self._sets(plan.reference_rate, plan.reference_depth_in), 1)
-        self.trials = int(np.clip(WORK / (max(n, n_reference) * longest), FEWEST, MOST))
+        self.trials = int(np.clip(work / (max(n, n_reference) * longest), FEWEST, MOST))
         self.rng = np.random.default_rng([SEED, n_reference, n])
         route = self.rng.standard_normal((self.trials, max(n, n_reference)))
         self.sides: dict[tuple[str, int], _Side] = {}
