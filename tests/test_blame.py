@@ -50,7 +50,7 @@ def joined(tmp_path_factory):
     )
     plan = plan_intake(path, folder)
     growths = {table.name: table.growth for table in plan.tables}
-    return judge(folder, read_raw_tables(folder), growths).draft, growths
+    return judge(folder, read_raw_tables(folder), growths, {}).draft, growths
 
 
 def about(joined, *problems):

@@ -9,6 +9,7 @@ holds is ever overwritten: a row of the same key that says something else is sho
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -28,7 +29,7 @@ from trialkit.logbook.growth import (
     widened,
 )
 from trialkit.logbook.incoming import Incoming, faulty, read_incoming
-from trialkit.logbook.joined import Judgement, judge
+from trialkit.logbook.joined import Judgement, Linked, judge
 from trialkit.logbook.journal import NotAddedError
 from trialkit.logbook.keyed_rows import CONFLICT, NEW, THERE, TWICE, Standing, filled, standings
 from trialkit.tables import DECISIONS, TABLES
@@ -205,6 +206,7 @@ class _Planner:
         self.standings = self._standings()
         self.against: dict[Row, list[Problem]] = {}
         self.general: list[Problem] = []
+        self.earlier: dict[Linked | None, Counter[Problem]] = {}
 
     # ------------------------------------------------------------ what speaks against rows by themselves
     def _standings(self) -> dict[str, list[Standing]]:
@@ -308,7 +310,7 @@ class _Planner:
         self._note_columns()
         aside = set(self.against) if self.accept_clean else set()
         growths = self._growths(aside)
-        judged = judge(self.folder, self.raw, growths)
+        judged = judge(self.folder, self.raw, growths, self.earlier)
         rounds = 0
         while self.accept_clean and any(problem.stops for problem in judged.problems):
             errors = [problem for problem in judged.problems if problem.stops]
@@ -323,7 +325,7 @@ class _Planner:
                 for problem in problems:
                     self._speak(self._as_typed(problem, growths), row)
             growths = self._growths(set(self.against))
-            judged = judge(self.folder, self.raw, growths)
+            judged = judge(self.folder, self.raw, growths, self.earlier)
             rounds += 1
         errors, warnings = self._told(judged, growths)
         rejected = self.against if self.accept_clean else {}

@@ -50,7 +50,12 @@ class Judgement:
     is_partial: bool
 
 
-def judge(folder: Path, raw: RawTables, growths: Mapping[str, Growth]) -> Judgement:
+def judge(
+    folder: Path,
+    raw: RawTables,
+    growths: Mapping[str, Growth],
+    earlier: dict[Linked | None, Counter[Problem]],
+) -> Judgement:
     """Apply every rule to the trial with the new rows.
 
     Parameters
@@ -61,6 +66,9 @@ def judge(folder: Path, raw: RawTables, growths: Mapping[str, Growth]) -> Judgem
         The trial as it is.
     growths : mapping of str to Growth
         The rows to be added, by table.
+    earlier : dict
+        What is wrong without the new rows, by what was looked at; filled as it is found, so that the same trial need not be
+        looked at again.
 
     Returns
     -------
@@ -68,12 +76,15 @@ def judge(folder: Path, raw: RawTables, growths: Mapping[str, Growth]) -> Judgem
         What is wrong only with the new rows there.
     """
     after = draft_of(joined_tables(raw, growths), folder)
+    if not any(growth.positions for growth in growths.values()):
+        return Judgement((), after, is_partial=False)
     linked = _linked(after, growths)
     checked = _checked(after, linked)
     problems: tuple[Problem, ...] = ()
     if checked.problems:
-        before = _checked(draft_of(raw, folder), linked)
-        problems = tuple((Counter(checked.problems) - Counter(before.problems)).elements())
+        if linked not in earlier:
+            earlier[linked] = Counter(_checked(draft_of(raw, folder), linked).problems)
+        problems = tuple((Counter(checked.problems) - earlier[linked]).elements())
     return Judgement(problems, after, linked is not None)
 
 
@@ -97,14 +108,14 @@ def _is_given(problem: Problem, given: set[str], grown: Iterable[str]) -> bool:
 
 # ---------------------------------------------------------------- what is linked with the new rows
 @dataclass(frozen=True, slots=True)
-class _Linked:
+class Linked:
     """Sets, trucks and shifts that the rules look at together."""
 
     sets: frozenset[str]
     trucks: frozenset[str]
 
 
-def _linked(draft: Draft, growths: Mapping[str, Growth]) -> _Linked | None:
+def _linked(draft: Draft, growths: Mapping[str, Growth]) -> Linked | None:
     """What is linked with the new rows; None where the whole trial is looked at."""
     frames = draft.frames
     if len(frames[READINGS]) + len(frames[SHIFTS]) <= LARGE:
@@ -124,15 +135,15 @@ def _linked(draft: Draft, growths: Mapping[str, Growth]) -> _Linked | None:
         more = pairs[pairs[c.SET_ID].isin(list(sets)) | pairs[c.TRUCK_ID].isin(list(trucks))]
         grown_sets, grown_trucks = sets | set(more[c.SET_ID]), trucks | set(more[c.TRUCK_ID])
         if len(grown_sets) == len(sets) and len(grown_trucks) == len(trucks):
-            return _Linked(frozenset(sets), frozenset(trucks))
+            return Linked(frozenset(sets), frozenset(trucks))
         sets, trucks = grown_sets, grown_trucks
 
 
-def _checked(draft: Draft, linked: _Linked | None) -> Checked:
+def _checked(draft: Draft, linked: Linked | None) -> Checked:
     return check_draft(draft if linked is None else replace(draft, frames=_only(draft.frames, linked)))
 
 
-def _only(frames: Mapping[str, pd.DataFrame], linked: _Linked) -> dict[str, pd.DataFrame]:
+def _only(frames: Mapping[str, pd.DataFrame], linked: Linked) -> dict[str, pd.DataFrame]:
     """The frames without rows that are about other sets and trucks."""
     kept = dict(frames)
     kept[READINGS] = _rows_with(kept[READINGS], c.SET_ID, linked.sets)
