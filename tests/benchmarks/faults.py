@@ -24,11 +24,13 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from conftest import write_trial
-from faulty_disk import contents
+from faulty_disk import SlowDisk, contents
 from intake_trials import FEBRUARY, HEADER, book
 
 from trialkit import __main__ as command_line
 from trialkit.logbook import journal
+from trialkit.logbook.intakes import plan_intake
+from trialkit.logbook.taking import take_in
 from trialkit.trial import unfinished
 from trialkit.trial.files import read_raw_tables
 
@@ -103,6 +105,30 @@ def kills(count: int, place: Path) -> None:
     print(f"{count} kills: {dict(seen)}; every trial was the old or the new one")
 
 
+def readers(count: int, place: Path) -> None:
+    """Read a trial over and over while another process adds a reading and a storm in one step, again and again."""
+    folder = write_trial(place / "read")
+    child = os.fork()
+    if child == 0:
+        for number in range(count):
+            day = f"2031-02-{1 + number % 28:02d}T{number // 28:02d}:00"
+            rows = book(
+                place / "in" / "one.xlsx",
+                wear_readings=[HEADER.split(","), ["S1", day, "1", "2", "4.8", "400"]],
+                storms=[["storm_id", "start"], [f"W{number}", day]],
+            )
+            take_in(plan_intake(rows, folder), disk=SlowDisk())
+        os._exit(0)
+    seen: Counter[int] = Counter()
+    while os.waitpid(child, os.WNOHANG)[0] == 0:
+        now = as_read(folder)
+        assert now["storms"] == now["wear_readings"] - OLD["wear_readings"], now
+        seen[now["storms"]] += 1
+    print(
+        f"{sum(seen.values())} readings of a trial during {count} intakes: {len(seen)} states, each of one moment"
+    )
+
+
 @contextlib.contextmanager
 def small_disk(place: Path, pages: int) -> Iterator[Path]:
     """A disk in memory of so many pages."""
@@ -173,6 +199,7 @@ def main() -> None:
     unfinished.wait_for_others.__defaults__ = (0.0,)
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
+        readers(60, place)
         kills(int(sys.argv[1]) if len(sys.argv) > 1 else 300, place)
         try:
             full_disks(place)

@@ -21,7 +21,7 @@ from hostile import require_checked, require_taken_in, write_hostile_source, wri
 
 from trialkit.trial import unfinished
 
-TOLD_EVERY = 500
+TOLD_EVERY = 250
 
 
 def try_one(seed: int, place: Path) -> str:
