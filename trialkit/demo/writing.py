@@ -46,8 +46,8 @@ SYNTHETIC = (
 )
 
 DECISION_RULE = (
-    "Buy another edge type only if it costs less per blade-down mile than plain steel, the interval excludes no "
-    "difference, and the saving is at least 10%."
+    "Buy another edge type only if plowing with it costs less than with plain steel, the interval excludes no difference, "
+    "and the saving is at least 10%."
 )
 
 REPLACEMENT_RULE = (
@@ -267,6 +267,7 @@ units = "{"metric" if metric else "us"}"  # how results are shown; the headers o
 currency = "USD"
 confidence_level = 0.95
 seed = {seed}  # of everything that the analyses draw at random
+earlier_seasons = []  # folders of earlier winters within this one; there is none
 
 [plan]  # agreed in October, before the first storm
 primary_measure = "cost"  # what decides: wear, life or cost
@@ -276,6 +277,8 @@ season_start = 2030-11-01  # first day on which a set may go on a truck
 season_end = 2031-04-08
 run_in_mi = {TRUTH.run_in_mi}  # miles after an install that are left out as running-in
 smallest_worthwhile_saving_pct = 10.0  # a smaller saving is not worth a change
+saving_judged_by = "estimate"  # the interval leaves out no difference, and the best estimate is large enough
+pool_seasons = "never"  # several winters would be shown side by side
 # no_worse_than_ratio = 1.25  # sets per mile, against the reference, up to which a type counts as no worse; none was agreed
 decision_rule = "{DECISION_RULE}"
 replacement_rule = "{REPLACEMENT_RULE}"
@@ -303,6 +306,8 @@ criteria = []  # empty: every criterion is reported
 discount_rate = 0.03  # real, per year, as a fraction
 horizon_years = 10
 analysis_year = 2031  # year whose prices are used
+service_level = 0.9  # probability with which the sets ordered for next season are to suffice
+busiest_share = 0.5  # share of the planned miles that the busiest trucks plow
 
 [material]
 treated_basis = "lane_mile"  # what lane_miles_treated counts; two_lane_mile if a mile of road with two lanes counts once

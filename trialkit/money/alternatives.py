@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.formatting import counted, level_words, listed, money_interval, number, percent, sentence_case
 from trialkit.money import draws, lines, season
 from trialkit.money.costs import EDGES_ALONE, Costs, chance_words, shared_lines
@@ -76,7 +77,7 @@ class Alternatives(Labelled):
         trucks = counted(int(row[N_POSITIONS]), "truck")
         return {
             WHOLE_FLEET: f"{who} on the whole fleet ({trucks})",
-            BUSIEST: f"{who} on the busiest routes only ({trucks}, {percent(row[MILES_SHARE])} of the miles)",
+            BUSIEST: f"{who} on the busiest routes only ({trucks}, {percent(row[MILES_SHARE])} of the {display.word('miles')})",
             EXTEND: f"the trial goes on for another winter ({trucks} with other types)",
             NO_CHANGE: f"no change: {who} on every truck",
         }[str(row[ALTERNATIVE])]
@@ -145,7 +146,7 @@ def cost_alternatives(
     names = tuple(str(truck) for truck in plan[c.TRUCK_ID][busy])
     notes = [
         "Costs of a season are for a middling winter and for the edges alone, without material and passes.",
-        f"The busiest trucks are those with the most planned miles that together plow at least {percent(100 * busiest_share)} of them: "
+        f"The busiest trucks are those with the most planned {display.word('miles')} that together plow at least {percent(100 * busiest_share)} of them: "
         f"{listed(names)}.",
     ]
     if model.left_out:
@@ -294,7 +295,7 @@ def _risk(name: str, edge_type: str, found: Costs) -> str:
     chance = float(rows.iloc[0][c.CHANCE_CHEAPER]) if len(rows) else math.nan
     edge = found.inputs.edge(edge_type)
     seen = edge.use.breaks + edge.use.section_breaks
-    broke = f"{counted(seen, 'edge') if seen else 'none'} broke or was lost in {number(edge.use.miles_mi)} miles of the trial"
+    broke = f"{counted(seen, 'edge') if seen else 'none'} broke or was lost in {number(display.value(edge.use.miles_mi, 'mi'))} {display.word('miles')} of the trial"
     if seen > 1:
         broke = broke.replace(" was lost", " were lost")
     dearer = (

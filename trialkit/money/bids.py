@@ -61,7 +61,7 @@ class Bids(Labelled):
             return "No bid can be scored."
         first = ranked.to_dict("records")[0]
         lowest = self.table.sort_values(c.PRICE_PER_SET_USD, kind="stable").to_dict("records")[0]
-        said = f"Bid {first[c.BID]}, {self.label(first[c.EDGE_TYPE])}, has the cheapest mile: {self._cost(first)}."
+        said = f"Bid {first[c.BID]}, {self.label(first[c.EDGE_TYPE])}, has the cheapest {display.word('mile')}: {self._cost(first)}."
         if lowest[c.BID] == first[c.BID]:
             return f"{said} It is also the lowest price."
         return f"{said} The lowest price is bid {lowest[c.BID]} at {money(lowest[c.PRICE_PER_SET_USD], self.currency)} a set."

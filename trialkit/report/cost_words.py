@@ -250,12 +250,12 @@ def limits(found: CostStudy) -> list[str]:
     if found.inputs is not None:
         place = POSITION_WORDS.get(found.inputs.plow_position, position_name(found.inputs.plow_position))
         said.append(f"The costs are those of {place}; other plow positions are in the order only.")
-    return said
+    return [display.words(sentence) for sentence in said]
 
 
 def caveats(found: CostStudy) -> list[str]:
     """What the analyses of cost themselves ask to be kept in mind."""
-    return list(found.notes)
+    return [display.words(note) for note in found.notes]
 
 
 def method(found: CostStudy) -> list[str]:
@@ -263,7 +263,7 @@ def method(found: CostStudy) -> list[str]:
     results = (
         found.costs, found.verdicts, found.even, found.cycle, found.choices, found.sensitivity, found.order, found.bids,
     )  # fmt: skip
-    return [result.method for result in results if result is not None] or [nothing(found)]
+    return [display.words(result.method) for result in results if result is not None] or [nothing(found)]
 
 
 # ---------------------------------------------------------------- numbers of the figures

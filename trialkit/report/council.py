@@ -18,6 +18,7 @@ from trialkit.edges import comparison, wear
 from trialkit.formatting import counted, day, listed, number, sentence_case
 from trialkit.report import (
     blocks,
+    cost_words,
     doubt_words,
     life_words,
     study,
@@ -213,7 +214,7 @@ def small_print(found: Studies) -> list[str]:
         *found.noise.notes,
         *found.shaking.notes,
         *found.material.notes,
-        *found.cost.notes,
+        *cost_words.caveats(found.cost),
         *doubt_words.caveats(found.doubt),
     ]
     return list(dict.fromkeys(said))

@@ -250,7 +250,7 @@ def _ends_text(row: Mapping[Any, Any], found: MaterialStudy) -> str:
 
 def season_headings(found: MaterialStudy) -> dict[str, str]:
     """Headings of `season_in_brief`."""
-    tons = sentence_case(display.word("tons"))
+    tons = "Tons"  # the table turns the word into that of the units shown
     return {
         ss.WINTER: f"Winter, blade-down {display.word('miles')}",
         ss.USED: f"{sentence_case(found.label(found.reference))} takes",

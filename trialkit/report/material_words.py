@@ -380,7 +380,7 @@ def front(found: MaterialStudy) -> list[Finding]:
     types = [found.label(str(name)) for name in compared.table[c.EDGE_TYPE]]
     least = compared.table[c.DETECTABLE_PCT].max()
     seen = f"; a saving of {percent(least)} would probably have been seen" if math.isfinite(least) else ""
-    sentence = f"No difference in material per lane-mile between {listed(types, 'or')} and {found.label(found.reference)} is shown{seen}."
+    sentence = f"No difference in material per {display.word('lane-mile')} between {listed(types, 'or')} and {found.label(found.reference)} is shown{seen}."
     return [
         Finding(
             sentence=sentence,
