@@ -1,8 +1,11 @@
 """Captions and descriptions: built from the result, so they follow it."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 from report_samples import LABELS, rates, ratios, readings
 
+from trialkit import columns as c
 from trialkit.report import captions
 
 nan = float("nan")
@@ -122,3 +125,11 @@ def test_many_sets_are_summed_up_by_truck():
         ["T1, front", 60, 360],
         ["T4, front", 30, 180],
     ]
+
+
+def test_a_truck_with_a_wing_is_named_as_people_say_it():
+    result = rates()
+    units = result.trucks.assign(**{c.TRUCK_UNIT: ["T1, wing_right", *result.trucks[c.TRUCK_UNIT].iloc[1:]]})
+    assert "T1, right wing" in set(
+        captions.wear_rates(SimpleNamespace(**{**vars(result), "trucks": units}))["data"]["shown"]
+    )

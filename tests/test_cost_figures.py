@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import replace
 
 import cost_samples as made
 import matplotlib.pyplot as plt
@@ -40,6 +41,17 @@ def test_the_parts_of_a_bar_add_up_to_the_cost(found):
         ]
         assert sum(widths) == pytest.approx(row[c.COST_PER_MI])
     assert any("$" in text for text in texts(ax))
+
+
+def test_a_group_of_which_nothing_but_a_zero_is_known_has_no_part(found):
+    lines = found.costs.lines.copy()
+    own = lines[c.EDGE_TYPE] == STEEL
+    lines.loc[own & (lines[c.LINE] == "labour_regular"), c.ESTIMATE] = float("nan")
+    lines.loc[own & (lines[c.LINE] == "labour_overtime"), c.ESTIMATE] = 0.0
+    parts = cost_words.grouped_lines(replace(found.costs, lines=lines))
+    has_labor = parts[parts[cost_words.GROUP] == "labor"][c.EDGE_TYPE]
+    assert STEEL not in set(has_labor)
+    assert len(has_labor)
 
 
 def test_a_credit_lies_to_the_left_of_zero(found):

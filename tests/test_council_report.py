@@ -57,7 +57,11 @@ def test_every_section_says_something_whatever_was_recorded(demo, poor, section)
 
 def test_a_trial_with_only_the_required_tables_says_what_was_not_studied(poor):
     said = text_of(poor.unknown())
-    for subject in ("Noise in the cab", "Use of salt and other material", "Cost"):
+    for subject in (
+        "Noise in the cab",
+        "Use of salt and other material",
+        "Cost beyond the price of the edges",
+    ):
         assert f"{subject} was not studied: no " in said
     assert "How edge types were given to trucks is not recorded" in said
 
@@ -105,6 +109,15 @@ def test_an_interim_report_withholds_every_difference(tmp_path):
     for section in SECTIONS[1:]:
         assert getattr(report, section)() == []
     assert report.answer_figure() == []
+
+
+def test_a_planned_look_before_the_last_says_so_beside_its_verdicts(tmp_path):
+    folder = write_trial(tmp_path)
+    plan = "[plan]\nlooks = [2030-12-01, 2031-04-01]\nseason_start = 2030-11-01\nseason_end = 2031-04-01\n"
+    (folder / "trial.toml").write_text(f"{SETTINGS}\n{plan}")
+    said = made(folder).front()[-1].sentence
+    assert said.startswith("Planned look 1 of 2: a difference counts as shown with a p value below ")
+    assert said.endswith(council_report.EARLY)
 
 
 def test_the_finding_says_what_it_rests_on(poor):

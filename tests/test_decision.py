@@ -160,7 +160,7 @@ def test_savings_have_a_question_of_their_own():
 def test_lines_left_out_are_said():
     short = ms.costs()[lambda frame: (frame[c.ITEM] != "disposal") | (frame[c.EDGE_TYPE] != ms.CARBIDE)]
     assert (
-        "The verdict on carbide insert leaves out disposal, which is not known for both types."
+        "The verdict on carbide insert leaves out disposal: not known for both types."
         in judged(costs=short).notes
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cost_samples as made
 import pytest
 from money_samples import CARBIDE, RUBBER, STEEL
@@ -95,6 +97,25 @@ def test_a_cost_that_was_not_agreed_to_decide_buys_nothing():
     assert "to decide is life, not cost" in text
     assert said(found, deciding={found.nearest: NOT_SHOWN})[0].kind == NO_CHANGE
     assert said(found, deciding={found.nearest: BETTER})[0].kind == BUY
+
+
+def test_better_by_the_agreed_measure_but_not_cheaper_says_why_nothing_is_bought():
+    found = made.study(made.not_shown(), rule=Rule(10.0, primary_measure="life"))
+    action, text = said(found, deciding={CARBIDE: BETTER, RUBBER: NOT_SHOWN})
+    assert action.kind != BUY
+    assert "By the measure agreed before the season to decide, life, carbide insert is found better." in text
+    assert "found better" not in said(found, deciding={CARBIDE: NOT_SHOWN})[1]
+
+
+def test_work_that_is_not_known_is_not_said_to_be_included(sure):
+    table = sure.costs.table.assign(**{c.UNKNOWN_LINES: "regular labor and truck down time"})
+    poor = replace(sure, costs=replace(sure.costs, table=table))
+    basis = decision_words.fiscal_impact(poor).set_index(decision_words.IMPACT)[decision_words.BASIS_TEXT]
+    assert (
+        "without regular labor and truck down time, not known"
+        in basis["Every year: edges and their changing"]
+    )
+    assert not basis.str.contains("included").any()
 
 
 def test_a_bid_with_a_cheaper_mile_of_another_type_is_pointed_out():

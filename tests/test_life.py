@@ -111,6 +111,14 @@ def test_sections_read_at_one_station_scatter_as_trucks_do():
     assert only_row(by_section)[c.PRED_LOW] == pytest.approx(only_row(by_set)[c.PRED_LOW])
 
 
+def test_the_range_for_the_next_set_is_never_narrower_than_the_interval():
+    row = only_row(project(straight([[[1.46], [1.48], [1.44], [1.46]], [[1.52], [1.54], [1.50], [1.52]]])))
+    # two trucks: t of 12.7 for their mean, but of far less for a spread to which six degrees of freedom of the sets are added
+    assert row[c.CONF_LOW] == pytest.approx(3000 / (1.49 + student.ppf(0.975, 1) * 0.03))
+    assert row[c.PRED_LOW] <= row[c.CONF_LOW]
+    assert row[c.PRED_HIGH] >= row[c.CONF_HIGH]
+
+
 def test_the_truck_is_the_unit_and_the_next_set_varies_as_sets_do():
     frame = straight([[[1.0], [1.4]], [[1.5], [1.7]], [[1.7], [1.9]]])
     row = only_row(project(frame))

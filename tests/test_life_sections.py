@@ -104,7 +104,7 @@ TRIALS = {
         "caveats": "Carbide insert on the front plow: no wear was measured, so there is no estimate of the life.",
     }),
     "one truck each": (one_truck_each, {
-        "how_long": "is projected to last 1,429 miles (1 truck; no interval)",
+        "how_long": "is projected to last 1,430 miles (1 truck; no interval)",
         "how_many_times": "Carbide insert is projected to last 5.8 times as long as plain steel (no interval).",
         "predicted_figure": "that takes three trucks with a wear rate",
     }),
@@ -126,7 +126,7 @@ TRIALS = {
     }),
     "several positions": (several_positions, {
         "how_many_times": "On the left wing, carbide insert is projected to last 6.0 times as long as plain steel (no interval).",
-        "how_long": "On the underbody plow, a set of carbide insert is projected to last 8,333 miles (1 truck; no interval).",
+        "how_long": "On the underbody plow, a set of carbide insert is projected to last 8,330 miles (1 truck; no interval).",
         "caveats": "Carbide insert on the underbody plow is not compared: plain steel has no projected life there.",
     }),
     "one station": (one_station, {

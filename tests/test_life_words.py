@@ -43,8 +43,8 @@ def test_no_range_no_word_about_it(tmp_path):
     made = two_types().carry("T1", "plain_steel", STEEL).carry("T2", "carbide_insert", INSERT)
     said = life_words.how_long(lives_of(made, tmp_path))
     assert said == [
-        "On the front plow, a set of plain steel is projected to last 1,429 miles (1 truck; no interval).",
-        "On the front plow, a set of carbide insert is projected to last 8,333 miles (1 truck; no interval).",
+        "On the front plow, a set of plain steel is projected to last 1,430 miles (1 truck; no interval).",
+        "On the front plow, a set of carbide insert is projected to last 8,330 miles (1 truck; no interval).",
     ]
 
 

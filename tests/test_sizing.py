@@ -87,7 +87,7 @@ def test_one_truck_and_two_show_nothing():
     found = sizing.size_wear(PLAN, [1, 2], [PARALLEL])
     assert found.table[c.DETECTABLE_RATIO].isna().all()
     assert found.sentence_for(1) == (
-        "With 1 truck per type this trial cannot show a difference in wear of any size (in 80% of such trials)."
+        "With 1 truck per type this trial is too small: no difference in wear, however large, would show (in 80% of such trials)."
     )
 
 

@@ -122,7 +122,7 @@ CODES: dict[str, Code] = {
     ),
     "material-missing": Code(
         WARNING,
-        "shifts that treated lane-miles have no row in material; they are left out and never counted as none spread",
+        "shifts that treated lane-miles have no row in material",
     ),
     "lane-miles-missing": Code(
         WARNING, "shifts with material do not say how many lane-miles were treated; they are left out"

@@ -46,7 +46,11 @@ def row_sentence(
     places = _places(change, low, high, measure)
     best = _amount(change, measure, places)
     if not (math.isfinite(low) and math.isfinite(high)):
-        said = f"{measure.verb} {best} {noun} than" if best else f"{measure.verb} as much {noun} as"
+        said = (
+            f"{measure.verb} {best} {noun} than"
+            if best
+            else f"{measure.verb} as {'many' if measure.fewer else 'much'} {noun} as"
+        )
         few = int(min(row[c.N_TRUCKS], row[c.N_TRUCKS_REFERENCE]))
         why = (
             f"{counted(few, 'truck')} cannot show"

@@ -374,11 +374,11 @@ def _notes(result: WearComparison, rates: WearRates, reference: str, ratio: Rati
     ]
     for row in alone.to_dict("records"):
         notes.append(
-            f"{result.label(row[c.EDGE_TYPE])} on {position_words(row[c.PLOW_POSITION])} is not compared: "
+            f"{sentence_case(result.label(row[c.EDGE_TYPE]))} on {position_words(row[c.PLOW_POSITION])} is not compared: "
             f"{result.label(reference)} has no wear rate there."
         )
     for row, read_as in zip(result.table.to_dict("records"), np.atleast_1d(ratio.kind), strict=True):
-        who = f"{result.label(row[c.EDGE_TYPE])} against {result.label(reference)} on {position_words(row[c.PLOW_POSITION])}"
+        who = f"{sentence_case(result.label(row[c.EDGE_TYPE]))} against {result.label(reference)} on {position_words(row[c.PLOW_POSITION])}"
         notes.extend(f"{who}: {what}" for what in _row_notes(row, str(read_as)))
     return notes
 

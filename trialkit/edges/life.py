@@ -35,7 +35,6 @@ from trialkit.formatting import (
     level_percent,
     level_words,
     listed,
-    number,
     percent,
     sentence_case,
     span,
@@ -118,7 +117,7 @@ class LifeProjection(Labelled):
                 return f"{where} has no projected life: no set has two readings at different {miles}."
             if not math.isfinite(life):
                 return f"{where} has no projected life: no wear was measured ({trucks})."
-            return f"{where} is projected to last {number(life)} {miles} ({trucks}; no interval)."
+            return f"{where} is projected to last {fixed(life, miles_decimals(life, life, math.inf))} {miles} ({trucks}; no interval)."
         places = miles_decimals(life, low, high)
         next_one = self._next(row, piece)
         if not math.isfinite(high):
@@ -164,7 +163,7 @@ def project_life(rates: WearRates, readings: pd.DataFrame, edge_types: pd.DataFr
     singly: r_i is the mean over the stations, and the next section also varies as stations do.
 
     Next set: ``mean +- t sqrt(s^2 + SE^2 + e)``, where e is the variance between sets of one truck (or between
-    stations) that averaging takes out of s^2; degrees of freedom by Satterthwaite. Reading error is part of s, so that
+    stations) that averaging takes out of s^2; degrees of freedom by Satterthwaite, but never narrower than the interval of the mean. Reading error is part of s, so that
     for a type that hardly wears the limits are wider than the lives themselves scatter.
 
     Straight-line wear is assumed from new to the limit. `depth_read_pct` says how much of that was read.
@@ -314,6 +313,10 @@ def _life_columns(
         half = float(stdtrit(df, 1 - two_sided_tail(confidence_level))) * math.sqrt(variance) + float(
             sample.bound
         )
+        if math.isfinite(
+            rate.conf_high
+        ):  # with two or three trucks, more degrees of freedom must not make it narrower
+            half = max(half, rate.conf_high - sample.mean)
         found[c.PRED_LOW] = _life_mi(sample.mean + half, depth_in)
         found[c.PRED_HIGH] = _life_mi(sample.mean - half, depth_in)
     return found

@@ -151,7 +151,7 @@ def cost_alternatives(
     ]
     if model.left_out:
         words = listed([lines.LINE_WORDS[line] for line in model.left_out])
-        notes.append(f"Left out of every alternative because it is not known for every type: {words}.")
+        notes.append(f"Left out of every alternative, since not known for every type: {words}.")
     return _result(rows, names, found, tuple(notes))
 
 

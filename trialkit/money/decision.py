@@ -266,9 +266,7 @@ def _notes(rows: list[dict[str, Any]], rule: Rule, found: Costs) -> list[str]:
         if row[c.UNKNOWN_LINES]
     }
     for kind, unknown in left.items():
-        notes.append(
-            f"The verdict on {found.label(kind)} leaves out {unknown}, which is not known for both types."
-        )
+        notes.append(f"The verdict on {found.label(kind)} leaves out {unknown}: not known for both types.")
     better = {row[c.EDGE_TYPE] for row in rows if row[c.VERDICT] == BETTER and row[c.BASIS] == WITH_SAVINGS}
     alone = {row[c.EDGE_TYPE] for row in rows if row[c.VERDICT] == BETTER and row[c.BASIS] == EDGES_ALONE}
     only = [found.label(kind) for kind in sorted(better - alone)]

@@ -78,7 +78,7 @@ class WearSizing(Summary):
         )
         what = "life" if life else "wear"
         if not math.isfinite(ratio):
-            return f"{start} this trial cannot show a difference in {what} of any size ({self._surely()})."
+            return f"{start} this trial is too small: no difference in {what}, however large, would show ({self._surely()})."
         return f"{start} this trial can show a difference in {what} of {rounded_up(ratio)} times or more ({self._surely()})."
 
     def sentences(self) -> tuple[str, ...]:

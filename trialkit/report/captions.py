@@ -191,7 +191,9 @@ def _rates_and_trucks(result: Any) -> pd.DataFrame:
             zip(means[c.EDGE_TYPE].astype(str), means[c.PLOW_POSITION].astype(str), strict=True)
         )
     }
-    trucks = result.trucks[[*keys, c.ESTIMATE]].assign(**{SHOWN: result.trucks[c.TRUCK_UNIT].astype(str)})
+    trucks = result.trucks[[*keys, c.ESTIMATE]].assign(
+        **{SHOWN: result.trucks[c.TRUCK_UNIT].astype(str).map(formatting.position_name)}
+    )
     own = zip(trucks[c.EDGE_TYPE].astype(str), trucks[c.PLOW_POSITION].astype(str), strict=True)
     trucks = trucks.assign(**{c.ROW: [order.get(key, len(order)) for key in own]})
     both = pd.concat([means.astype(dict.fromkeys(keys, object)), trucks.astype(dict.fromkeys(keys, object))])

@@ -275,12 +275,15 @@ def grouped_lines(found: Any) -> pd.DataFrame:
     DataFrame
         edge_type, group, estimate [per mile].
     """
-    table = found.lines[(found.lines[OF_WHICH] == NO) & found.lines[c.ESTIMATE].notna()]
+    table = found.lines[found.lines[OF_WHICH] == NO]
     rows = []
     for kind in found.table[c.EDGE_TYPE]:
         own = table[table[c.EDGE_TYPE] == kind].set_index(c.LINE)[c.ESTIMATE]
         for name, members in GROUPS.items():
-            there = [own[line] for line in members if line in own]
-            if there:
+            every = [own[line] for line in members if line in own]
+            there = [value for value in every if not math.isnan(value)]
+            if there and (
+                any(there) or len(there) == len(every)
+            ):  # nothing beside something unknown is not zero
                 rows.append((kind, name, float(sum(there))))
     return pd.DataFrame(rows, columns=[c.EDGE_TYPE, GROUP, c.ESTIMATE])

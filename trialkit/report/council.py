@@ -77,9 +77,9 @@ BRIEF_RATIOS = [c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LO
 OPTIONAL_SUBJECTS = {
     "sound": ("Noise in the cab", "sound level sample", "sound level samples"),
     "vibration": ("Shaking of the seat", "vibration sample", "vibration samples"),
-    "material": ("Use of salt and other material", "record of material spread", "records of material spread"),
+    "material": ("Use of salt and other material", "material spread", "records of material spread"),
     "operator_ratings": ("What operators think of the edges", "operator's rating", "operators' ratings"),
-    "costs": ("Cost", "price or rate", "prices and rates"),
+    "costs": ("Cost beyond the price of the edges", "price or rate", "prices and rates"),
 }
 """Optional tables that a council may ask about: subject, what one row is, and what several are."""
 STUDIED = ("sound", "vibration", "material", "operator_ratings", "costs")

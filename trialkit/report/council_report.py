@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.planning.looks import LookStatus
+from trialkit.planning.looks import PLANNED, LookStatus
 from trialkit.report import (
     blocks,
     captions,
@@ -60,6 +60,9 @@ TRUST_TITLE = "How far the findings can be trusted"
 QUALITY_TITLE = "Quality of the data"
 VERDICTS_TITLE = "Every verdict"
 METHOD_TITLE = "How it was worked out"
+EARLY = (
+    "The verdicts above go by the intervals alone, which is not enough for a decision before the final look."
+)
 FOR_STAFF = "[for staff to fill in]"
 STAFF_FACTS = ("Meeting date", "Agenda item", "Prepared by")
 """Facts at the head of a staff report that no trial knows."""
@@ -108,8 +111,10 @@ class CouncilReport:
         cost = sorted(cost_words.front(found.cost), key=lambda item: item.verdict not in SHOWN)
         life = [*life_words.findings(found.lives), *life_words.margin_findings(found.lives)]
         first = [*cost, *life] if self.trial.settings.plan.primary_measure == "cost" else [*life, *cost]
-        basis = blocks.Finding(sentence=council.basis(found.lives))
-        return [*first, *noise_words.front_brief(found.noise), *material_words.front(found.material), basis]
+        rest = [blocks.Finding(sentence=council.basis(found.lives))]
+        if self.look.kind == PLANNED:
+            rest.append(blocks.Finding(sentence=f"{self.look.sentence()} {EARLY}"))
+        return [*first, *noise_words.front_brief(found.noise), *material_words.front(found.material), *rest]
 
     def answer_figure(self) -> list[blocks.Block]:
         """The figure of the first page."""

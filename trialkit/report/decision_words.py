@@ -20,6 +20,7 @@ from trialkit.formatting import (
     counted,
     level_percent,
     level_words,
+    listed,
     money,
     money_interval,
     position_name,
@@ -112,6 +113,8 @@ def recommended_action(found: CostStudy, deciding: Mapping[str, str] | None = No
         if kind == BUY and told != BETTER:
             return Action(NO_CHANGE, reference, _other_measure(found, measure, told))
     said = {BUY: _buy, EXTEND: _extend, NO_CHANGE: _no_change, CONTINUE: _continue}[kind](found)
+    if measure != COST and kind != BUY:
+        said += _better_but_dear(found, measure, deciding or {})
     return Action(kind, found.recommended if kind == BUY else reference, (*said, _why(found)))
 
 
@@ -220,6 +223,17 @@ def _other_measure(found: CostStudy, measure: str, told: str) -> tuple[str, ...]
         f"cost. {said}.",
         f"On cost the trial found: {' '.join(_judged(found))}",
     )
+
+
+def _better_but_dear(found: CostStudy, measure: str, deciding: Mapping[str, str]) -> list[str]:
+    """Why what is better by the measure that was agreed to decide is not bought all the same."""
+    better = [found.labels.get(kind, kind) for kind, told in deciding.items() if told == BETTER]
+    if not better:
+        return []
+    return [
+        f"By the measure agreed before the season to decide, {measure}, {listed(better)} {'is' if len(better) == 1 else 'are'} found "
+        "better. A purchase is not recommended all the same, since no saving in cost that is worth a change is shown."
+    ]
 
 
 def _why(found: CostStudy) -> str:
@@ -339,7 +353,7 @@ def fiscal_impact(found: CostStudy) -> pd.DataFrame:
         (
             "Every year: edges and their changing",
             season,
-            f"{who} at {_place(found)}, middling winter, labor and down time included{_sure(found)}",
+            f"{who} at {_place(found)}, middling winter, {_counted_in(found)}{_sure(found)}",
             FUND_BLANK,
         )
     )
@@ -406,6 +420,13 @@ def waiting(found: CostStudy) -> str:
 
 
 # ---------------------------------------------------------------- parts
+def _counted_in(found: CostStudy) -> str:
+    """Whether the work is in the cost of the recommended type, or what of it is not known."""
+    table = found.costs.table.set_index(c.EDGE_TYPE) if found.costs is not None else pd.DataFrame()
+    missing = str(table.loc[found.recommended, c.UNKNOWN_LINES]) if found.recommended in table.index else ""
+    return f"without {missing}, not known" if missing else "labor and down time included"
+
+
 def _reference(found: CostStudy) -> str:
     return found.costs.inputs.reference if found.costs is not None else found.recommended
 

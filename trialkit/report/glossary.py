@@ -41,7 +41,7 @@ def table(confidence_level: float, reference: str) -> blocks.Table:
             f"Where the truth lies in {level} of such trials, if the trucks tried stand for the fleet. A wide one means that the trial "
             "knows little."
         ),
-        "Range for the next set": f"Where the life of one more set would lie in {level} of cases; wider than the interval.",
+        "Range for the next set": f"Where the life of one more set would lie in {level} of cases; never narrower than the interval.",
         "At least": "The data set a lower end but no upper one.",
         "Lane-mile" if not display.is_metric() else "Lane-kilometer": (
             f"One {display.words('mile')} of one lane. A road with two lanes has two for each {display.words('mile')}."
@@ -49,7 +49,9 @@ def table(confidence_level: float, reference: str) -> blocks.Table:
         "Dose": "Share of a day's allowed noise that a shift uses up, in percent.",
         "A(8)": "Vibration of a shift, brought to a day of 8 hours.",
         "Present value": "What a cost in a later year is worth today, at the discount rate of the trial's settings.",
-        verdicts.words(verdicts.BETTER): "The agreed rule is met, in favor of the edge type.",
+        verdicts.words(
+            verdicts.BETTER
+        ): "A difference in favor of the edge type is shown; where the agreed rule is what is asked, it is met.",
         verdicts.words(verdicts.WORSE): "The same, against it.",
         verdicts.words(verdicts.NOT_SHOWN): "The trial cannot tell. This is not the same as no difference.",
         verdicts.words(

@@ -91,8 +91,8 @@ def next_set(confidence_level: float) -> str:
     """What the range for the next set is, beside the interval of the mean."""
     level = level_percent(confidence_level)
     return (
-        f"The range for the next set is meant to hold the life of one more set on one more truck in {level} of cases. It is wider "
-        "than the interval, which only says how well the mean is known: buy by the mean, and keep spares for the short end."
+        f"The range for the next set is meant to hold the life of one more set on one more truck in {level} of cases. It is never "
+        "narrower than the interval, which only says how well the mean is known: buy by the mean, and keep spares for the short end."
     )
 
 

@@ -75,7 +75,10 @@ def unevenness(result: Any, *, labels: Mapping[str, str] | None = None) -> Figur
     kept = [c.EDGE_TYPE, c.PLOW_POSITION, SHOWN, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
     means = table.assign(**{SHOWN: "mean of the trucks"})[kept]
     trucks_shown = result.trucks.assign(
-        **{SHOWN: result.trucks[c.TRUCK_UNIT].astype(str), c.ESTIMATE: result.trucks[RANGE]}
+        **{
+            SHOWN: result.trucks[c.TRUCK_UNIT].astype(str).map(formatting.position_name),
+            c.ESTIMATE: result.trucks[RANGE],
+        }
     )
     data = pd.concat([means, trucks_shown[kept[:4]]], ignore_index=True)
     unit = table[c.UNIT].iloc[0] if len(table) else ""

@@ -14,7 +14,7 @@ from trialkit import display
 from trialkit.formatting import counted, listed, money, number, percent, sentence_case
 from trialkit.money import lines, what_if
 from trialkit.money.costs import EDGES_ALONE
-from trialkit.money.order import N_CARRIED
+from trialkit.money.order import N_CARRIED, POSITION_WORDS
 from trialkit.money.season import LIGHT, MIDDLING
 from trialkit.report import cost_words, decision_words, noise_words
 from trialkit.report.block_types import Finding
@@ -129,9 +129,10 @@ def _mild(found: CostStudy) -> str:
         return cost_words.nothing(found) or cost_words.NO_PLAN
     cash = {winter: found.order.cash(winter)[1] for winter in (LIGHT, MIDDLING)}
     light, middling = (money(one, found.order.currency) for one in cash.values())
+    beside = "as in a middling one" if light == middling else f"against {middling} in a middling one"
     said = [
-        f"In a light winter {cost_words.pieces_words(found.order, LIGHT)} suffice ({light}), against {middling} in a middling one. What is "
-        "bought and not used stays good for the winter after."
+        f"In a light winter {cost_words.pieces_words(found.order, LIGHT)} suffice ({light}), {beside}. What is bought and not used stays "
+        "good for the winter after."
     ]
     if found.sensitivity is not None and found.choices is not None:
         rows = found.sensitivity.table
@@ -177,7 +178,8 @@ def _breaks(found: CostStudy) -> str:
         if seen
         else "No break seen is not a rate of zero; the intervals of the costs hold how often it may happen."
     )
-    return f"Broken or lost in the trial. {' '.join(said)} {tail}"
+    where = POSITION_WORDS.get(found.costs.inputs.plow_position, "plows")
+    return f"Broken or lost in the trial, on {where} alone. {' '.join(said)} {tail}"
 
 
 def supplied_words(found: CostStudy) -> str:

@@ -139,6 +139,8 @@ def _without_plan(plan: Source, trucks: Source) -> list[Problem]:
     keys = (c.TRUCK_ID, c.PLOW_POSITION)
     if not (plan.has(*keys) and trucks.has(*keys)):
         return []
+    if not len(plan.frame):  # without a plan the miles of this season stand in for the next
+        return []
     planned = {_key(one) for one in plan.frame[list(keys)].astype(object).itertuples(index=False)}
     wanted = dict.fromkeys(
         _key(one) for one in trucks.frame[list(keys)].astype(object).itertuples(index=False)
@@ -148,7 +150,7 @@ def _without_plan(plan: Source, trucks: Source) -> list[Problem]:
         return []
     found = f"no row for {counted(len(missing), 'truck position')} of trucks ({_some([position_name(name) for name in missing])})"
     fix = "Add a row for each, or leave it: costs of a season and the order leave them out."
-    return [Problem("plan-missing", plan.file, column=plan.header(c.TRUCK_ID), found=found, fix=fix)]
+    return [Problem("plan-missing", plan.file, found=found, fix=fix)]
 
 
 def _key(row: tuple) -> tuple[str, str]:

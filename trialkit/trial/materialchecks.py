@@ -65,7 +65,9 @@ def check_material(sources: Mapping[str, Source], treated_basis: str = "lane_mil
         treated = shifts.possible(c.LANE_MILES_TREATED) * units.LANE_MILES[treated_basis]
         by_shift = pd.Series(treated, index=shifts.frame[c.SHIFT_ID].astype(object))
         by_shift = by_shift[by_shift.index.notna() & ~by_shift.index.duplicated(keep=False)]
-        problems += _rates(material, by_shift, treated_basis) + _unrecorded(material, shifts, treated)
+        problems += _rates(material, by_shift, treated_basis)
+        if len(material.frame):  # where nobody wrote material down, the report says that it was not studied
+            problems += _unrecorded(material, shifts, treated)
     elif len(material.frame):
         fix = "Add the column lane_miles_treated; without it there is no rate of material."
         problems.append(
