@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -100,6 +101,21 @@ def test_an_estimate_has_moved_when_it_lies_outside_the_earlier_interval(tmp_pat
     shown = changes_sections.estimates_table(found).raw_frame()
     assert list(shown["now_text"]) == ["590 (400 to 600)", "1,500 (900 to 1,500)"]
     assert list(shown["moved"]) == ["no", "yes"]
+
+
+def test_a_moved_estimate_that_is_not_shown_is_pointed_to(tmp_path, trial):
+    found = compared(tmp_path, trial, TABLES_NOW, {"life": LIFE.assign(estimate=[590.0, 1501.0])})
+    pointer = "Of the estimates that moved, 1 stands in changes.csv alone."
+    assert pointer not in changes_sections.what_changed(found).plain()
+    hidden = replace(found, estimates=found.estimates.assign(subject="breakage"))
+    assert pointer in changes_sections.what_changed(hidden).plain()
+
+
+def test_a_row_is_named_by_its_position_and_keeps_its_own_unit(tmp_path, trial):
+    life = LIFE.assign(plow_position="wing_right", unit=["mi", "in"])
+    found = changes._estimates({"life": life}, {"life": life}, {})
+    assert [what.rpartition(", ")[2] for what in found["what"]] == ["right wing", "right wing"]
+    assert list(found["unit"]) == ["mi", "in"]
 
 
 @pytest.mark.parametrize(

@@ -234,8 +234,8 @@ def _estimates(
         both = _named(earlier, names, value, (THEN, THEN_LOW, THEN_HIGH), labels).merge(
             _named(frame, names, value, (NOW, NOW_LOW, NOW_HIGH), labels), on=[WHAT], how="inner"
         )
-        units = frame[c.UNIT].iloc[0] if c.UNIT in frame and len(frame) else ""
-        both = both.assign(**{SUBJECT: name, c.UNIT: units})
+        units = dict(zip(_words(frame, names, labels), frame[c.UNIT], strict=True)) if c.UNIT in frame else {}
+        both = both.assign(**{SUBJECT: name, c.UNIT: [units.get(what, "") for what in both[WHAT]]})
         both[MOVED] = [
             _has_moved(*row) for row in both[[THEN, THEN_LOW, THEN_HIGH, NOW]].itertuples(index=False)
         ]
@@ -251,10 +251,7 @@ def _named(
     labels: Mapping[str, str],
 ) -> pd.DataFrame:
     """The estimates of a table under the words that name their rows; rows that share a name are passed over."""
-    words = [
-        ", ".join(_word(name, part, labels) for name, part in zip(names, row, strict=True))
-        for row in frame[names].itertuples(index=False)
-    ]
+    words = _words(frame, names, labels)
     said = (
         frame[[value, c.CONF_LOW, c.CONF_HIGH]]
         .set_axis(list(columns), axis=1)
@@ -264,10 +261,18 @@ def _named(
     return said[~said[WHAT].duplicated(keep=False)]
 
 
+def _words(frame: pd.DataFrame, names: list[str], labels: Mapping[str, str]) -> list[str]:
+    """The names of the rows of a table."""
+    return [
+        ", ".join(_word(name, part, labels) for name, part in zip(names, row, strict=True))
+        for row in frame[names].itertuples(index=False)
+    ]
+
+
 def _word(name: str, part: object, labels: Mapping[str, str]) -> str:
     """One part of the name of a row."""
-    text = labels.get(str(part), str(part).replace("_", " "))
-    return f"against {text}" if name == c.REFERENCE else position_name(text)
+    text = labels.get(str(part), position_name(str(part)).replace("_", " "))
+    return f"against {text}" if name == c.REFERENCE else text
 
 
 def _has_moved(then: float, low: float, high: float, now: float) -> bool:

@@ -64,7 +64,7 @@ SUBJECTS = {
     "noise_differences": "difference in level",
     "material": "material",
     "clearing": "clearing",
-    "cost": "cost",
+    "cost": "cost per blade-down mile",
 }
 """Tables whose estimates are shown side by side, and what their estimates are; `changes.csv` has the others too."""
 
@@ -73,7 +73,13 @@ def what_changed(changes: Changes | None) -> blocks.Block:
     """Whether anything changed that matters, which verdicts flipped, and how the forecast did."""
     if changes is None:
         return blocks.text(NO_EARLIER)
-    said = [changes.sentence(), *_flipped(changes), *_warnings(changes.problems), *_forecast(changes)]
+    said = [
+        changes.sentence(),
+        *_elsewhere(changes),
+        *_flipped(changes),
+        *_warnings(changes.problems),
+        *_forecast(changes),
+    ]
     return blocks.notes([display.words(sentence) for sentence in said], title=TITLE)
 
 
@@ -121,6 +127,16 @@ def _estimate(value: float, low: float, high: float) -> str:
     places = interval_decimals(value, low, high)
     ends = f" ({span(low, high, places)})" if math.isfinite(low) or math.isfinite(high) else ""
     return f"{fixed(value, places)}{ends}"
+
+
+def _elsewhere(changes: Changes) -> list[str]:
+    """How many of the estimates that moved stand in the saved table alone."""
+    hidden = int((changes.estimates[MOVED].astype(bool) & ~changes.estimates[SUBJECT].isin(SUBJECTS)).sum())
+    if not hidden:
+        return []
+    return [
+        f"Of the estimates that moved, {hidden} {'stands' if hidden == 1 else 'stand'} in changes.csv alone."
+    ]
 
 
 def _flipped(changes: Changes) -> list[str]:

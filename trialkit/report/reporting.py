@@ -174,9 +174,12 @@ def _require_unchanged(trial: checks.Trial) -> None:
 def _run_to_compare_with(
     since: str | Path | None, earlier: Sequence[reuse.EarlierRun], final: Path
 ) -> reuse.EarlierRun | None:
-    """The earlier run that was asked for, or the one that was made last; never the run that is being made."""
+    """The earlier run that was asked for, or the one made last on no later data; never the run that is being made."""
     if since is None:
-        return next((run for run in earlier if run.folder != final), None)
+        day = final.name.partition("_")[0]
+        return next(
+            (run for run in earlier if run.folder != final and run.folder.name[: len(day)] <= day), None
+        )
     named = [run for run in earlier if str(since) == run.folder.name]
     run = named[0] if named else reuse.read_run(Path(since).resolve())
     if run is None:
