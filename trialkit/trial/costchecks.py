@@ -137,7 +137,7 @@ def _winters(plan: Source) -> list[Problem]:
 def _without_plan(plan: Source, trucks: Source) -> list[Problem]:
     """One problem for the truck positions without planned miles."""
     keys = (c.TRUCK_ID, c.PLOW_POSITION)
-    if not (plan.has(*keys) and trucks.has(*keys)):
+    if not (plan.has(*keys) and trucks.has(*keys)) or plan.frame.empty:
         return []
     if not len(plan.frame):  # without a plan the miles of this season stand in for the next
         return []
