@@ -54,7 +54,7 @@ def main(n_random: int) -> int:
     found = []
     for _ in range(n_random):
         run = begun(place)
-        time.sleep(random.uniform(1.0, 6.0))
+        time.sleep(random.uniform(3.0, 12.0))
         run.kill()
         run.wait()
         found.append(rf.complaints(place, None, before, data))
