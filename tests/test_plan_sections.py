@@ -50,7 +50,7 @@ def test_signatures_and_cautions_need_no_plan():
 
 
 def test_before_the_season_the_head_names_no_day(plan):
-    assert plan_sections.title(plan).date == "–"
+    assert plan_sections.title(plan).date == ""
 
 
 def test_where_nothing_is_agreed_or_known_a_sentence_says_so(tmp_path):
