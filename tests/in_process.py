@@ -5,6 +5,8 @@ process, its messages) is tested where a whole report is made with one; reports 
 notebook gets a namespace of its own, and matplotlib is as each notebook would find it.
 """
 
+import sys
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -58,7 +60,11 @@ def _run(shell: InteractiveShell, cell: Any) -> bool:
     shell.display_trap.hook = CapturingDisplayHook(shell=shell, outputs=[])
     shown = shell.display_trap.hook.outputs
     shell.display_pub = CapturingDisplayPublisher()
-    with capture_output(display=False) as streams:
+    with capture_output(display=False) as streams, warnings.catch_warnings():
+        warnings.simplefilter("default")  # what warns in a kernel is seen in the cell, and stops the report
+        for quiet in (DeprecationWarning, PendingDeprecationWarning, ImportWarning, ResourceWarning):
+            warnings.simplefilter("ignore", quiet)
+        warnings.showwarning = _show_warning
         result = shell.run_cell(cell.source, store_history=False)
     error = result.error_before_exec or result.error_in_exec
     outputs = [
@@ -74,6 +80,10 @@ def _run(shell: InteractiveShell, cell: Any) -> bool:
         )
     cell.outputs = outputs
     return error is not None
+
+
+def _show_warning(message: Any, category: type[Warning], filename: str, lineno: int, *rest: Any) -> None:
+    sys.stderr.write(warnings.formatwarning(message, category, filename, lineno))
 
 
 def _display(kind: str, shown: Any) -> Any:

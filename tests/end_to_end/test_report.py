@@ -116,8 +116,8 @@ def test_the_record_says_what_the_run_was_made_from(demo_report):
         path.name for path in running.notebooks()
     }
     assert record["seed"] == record["settings"]["seed"]
-    assert "times as long as plain steel" in record["headline"][0]["sentence"]
-    assert record["headline"][0]["verdict"] == "better"
+    (longer, *_) = [said for said in record["headline"] if "times as long as plain steel" in said["sentence"]]
+    assert longer["verdict"] == "better"
 
 
 def test_the_report_says_the_finding_first_and_shows_no_code(demo_report):

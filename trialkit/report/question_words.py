@@ -169,7 +169,8 @@ def _breaks(found: CostStudy) -> str:
             continue
         pieces = [counted(n, word) for n, word in ((use.breaks, "set"), (use.section_breaks, "section")) if n]
         run = f"in {number(display.value(use.miles_mi, 'mi'))} {cost_words.mile()}s"
-        share = 100.0 * of_lines.get(edge.edge_type, math.nan) / totals[edge.edge_type]
+        total = float(totals[edge.edge_type])
+        share = 100.0 * float(of_lines.get(edge.edge_type, math.nan)) / total if total else math.nan
         part = f", {percent(share)} of its cost" if pieces and math.isfinite(share) else ""
         said.append(f"{sentence_case(who)}: {listed(pieces) or 'nothing'} {run}{part}.")
     seen = sum(edge.use.breaks + edge.use.section_breaks for edge in found.costs.inputs.edges)
