@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.planning.looks import PLANNED, LookStatus
+from trialkit.planning.looks import INTERIM, PLANNED, LookStatus
 from trialkit.report import (
     blocks,
     captions,
@@ -237,7 +237,7 @@ class CouncilReport:
         found = self.found
         return verdict_table.verdicts(
             found.cost, found.lives, found.noise, found.shaking, material_words.verdicts(found.material),
-            interim=self.look.is_interim,
+            interim=decides_nothing(self.look),
         )  # fmt: skip
 
     def save(self, out_dir: str) -> str:
@@ -334,6 +334,15 @@ class CouncilReport:
         return glossary.table(self.trial.settings.confidence_level, study.reference_label(self.trial))
 
 
+def decides_nothing(look: LookStatus) -> bool:
+    """Whether the season's verdict is still to come: between the looks, and at a planned look before the last.
+
+    An early look is for stopping a trial that does harm. Its own limit is far stricter than the rule for the end of the season, so
+    its verdicts are marked and nothing is bought on them.
+    """
+    return look.kind in (INTERIM, PLANNED)
+
+
 def make_report(checked: Checked, since_run: str = "", earlier_looks: str = "") -> CouncilReport:
     """Work everything out for the council report of a trial.
 
@@ -355,5 +364,5 @@ def make_report(checked: Checked, since_run: str = "", earlier_looks: str = "") 
     """
     trial = checked.require_clean()
     look = look_study.status(trial, earlier_looks)
-    found = council_study.studies(trial, interim=look.is_interim)
+    found = council_study.studies(trial, interim=decides_nothing(look))
     return CouncilReport(checked, trial, found, look, council_study.changes_since(since_run, trial, found))
