@@ -175,6 +175,14 @@ def test_a_table_of_many_columns_gets_a_turned_page():
     assert turned == [False, True, False]
 
 
+def test_a_sign_stays_with_its_amount():
+    for filler in range(90, 150):
+        found = reader(
+            [meta(), blocks.text(f"{'x ' * (filler // 2)}{'x' * (filler % 2)} (-$6,800 to $3,400)")]
+        )
+        assert not [line for line in text_of(found).splitlines() if line.rstrip().endswith(("-", "("))]
+
+
 def test_a_table_without_rows_says_so():
     import pandas as pd
 

@@ -173,7 +173,8 @@ def test_other_code_reuses_nothing(first, notebooks, monkeypatch):
     sources = [notebooks / name for name in NAMES]
 
     def reused():
-        needs = {source: reuse.needs_of(source, {"through_date": "", "since_run": ""}) for source in sources}
+        given = {"through_date": "", "since_run": "", "earlier_looks": ""}
+        needs = {source: reuse.needs_of(source, given) for source in sources}
         return [reuse.reusable(source, needs[source], trial, [run]) for source in sources]
 
     assert reused() == [run] * len(sources)
