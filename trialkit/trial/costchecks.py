@@ -100,7 +100,8 @@ def _prices(sets: Source) -> list[Problem]:
         return []
     bought = (sets.frame[c.SUPPLIED_BY].astype(object) == "bought").to_numpy()
     prices = sets.possible(c.UNIT_PRICE_USD)
-    bare = np.flatnonzero(bought & ~(prices > 0))
+    recorded = sets.frame[c.UNIT_PRICE_USD].to_numpy(float)
+    bare = np.flatnonzero(bought & ~(prices > 0) & ~(recorded < 0))
     if not len(bare):
         return []
     fix = "Enter the price paid for a complete set; sets without one do not count for the price of their edge type."
