@@ -32,14 +32,14 @@ from trialkit.trial.checks import check_trial
 INCH_MM, MILE_KM = 25.4, 1.609344
 RATE = INCH_MM / MILE_KM
 US_WORDS = re.compile(
-    r"\b(mi|miles?|mileages?|inch(es)?|feet|foot|ft|mph|lbs?|pounds?|gallons?|tons?)\b|\bin/|\[in\]|\d in\b(?! all| \d+ storms)",
+    r"\b(mi|miles?|mileages?|inch(es)?|feet|foot|ft|mph|lbs?|pounds?|gallons?|tons?)\b|\bin/|\[in\]|\d in\b(?! all| a | the | \d+ storms)",
     re.IGNORECASE,
 )
 
 
 def us_words(text: str) -> list[str]:
     """Words of US units in a text, but not those of metric tons."""
-    return [found[0] for found in US_WORDS.finditer(text.replace("metric ton", ""))]
+    return [found[0] for found in US_WORDS.finditer(re.sub("metric ton", "", text, flags=re.IGNORECASE))]
 
 
 @pytest.fixture(scope="module")

@@ -71,7 +71,7 @@ def factor(unit: str) -> float:
 
 def us_name(name: str) -> str:
     """The name of a column before it was shown in metric units."""
-    return "_".join(RENAMED.get(part, part) for part in name.replace("kilometers", "miles").split("_"))
+    return "_".join(RENAMED.get(part, part) for part in name.replace("kilometer", "mile").split("_"))
 
 
 def unit_of(column, row) -> str:

@@ -15,6 +15,7 @@ import pandas as pd
 from scipy.special import gammaincinv
 
 from trialkit import columns as c
+from trialkit import display
 from trialkit.errors import UsageError
 from trialkit.formatting import listed, money, percent, sentence_case
 from trialkit.money import prices
@@ -359,7 +360,9 @@ def _terms(
         found.append((f"the breakage of {who}", *breakage))
     if inputs.n_positions:
         light, hard = (replace(inputs, plan=inputs.plan.winter(one)) for one in (LIGHT, HARD))
-        found.append(("the miles of the winter", ("light winter", light), ("hard winter", hard)))
+        found.append(
+            (f"the {display.word('miles')} of the winter", ("light winter", light), ("hard winter", hard))
+        )
     for one, name in ((edge, who), (inputs.edge(inputs.reference), other)):
         if one.early_frac > 0:
             shorter = by(Change(one.edge_type, life_pct=-100 * min(one.early_frac, 0.9)))
