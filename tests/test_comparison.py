@@ -79,7 +79,7 @@ def test_trucks_that_carried_both_are_compared_with_themselves():
     separate = compared({"steel": STEEL, "carbide": [0.14, 0.19, 0.17, 0.12]}).table.iloc[0]
     assert row[c.CONF_HIGH] - row[c.CONF_LOW] < 0.5 * (separate[c.CONF_HIGH] - separate[c.CONF_LOW])
     assert result.notes == (
-        "carbide against steel on the front plow: the same 4 trucks carried both, so each truck is compared with itself.",
+        "Carbide against steel on the front plow: the same 4 trucks carried both, so each truck is compared with itself.",
     )
     gap = result.differences.iloc[0]
     alone = Sample.of(np.array(STEEL) - [0.14, 0.19, 0.17, 0.12])
@@ -205,7 +205,7 @@ def test_position_without_the_reference_is_said():
     )
     result = compare_edge_types(fit_wear_rates(frame, reference="steel"))
     assert result.table.empty
-    assert result.notes == ("carbide on the right wing is not compared: steel has no wear rate there.",)
+    assert result.notes == ("Carbide on the right wing is not compared: steel has no wear rate there.",)
     assert result.sentence() == (
         "No edge type is set against the reference: on no plow position could both be measured."
     )

@@ -22,7 +22,9 @@ note.rename(note.with_name("kernel"))
 time.sleep(120)
 """
 COMMAND = """\
+import signal
 import sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a run in the background is started deaf to Ctrl-C
 from pathlib import Path
 from trialkit import __main__ as command_line
 from trialkit.report import running
