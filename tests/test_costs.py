@@ -102,6 +102,18 @@ def test_trucks_that_carried_both_types_narrow_the_difference():
     assert together[c.CONF_HIGH] - together[c.CONF_LOW] < apart[c.CONF_HIGH] - apart[c.CONF_LOW]
 
 
+@pytest.mark.parametrize("bound", [0.0, 0.3])
+@pytest.mark.parametrize("n", [2, 3, 8])
+def test_the_chance_agrees_with_the_interval_of_the_difference(n, bound):
+    # what a two-sided 95 % interval leaves on each side is 2.5 %
+    for mean in (0.2, 0.6, 1.0, 1.3, 2.0, 4.0):
+        given = ms.uses() | {ms.CARBIDE: Use(Sample(mean, 0.04, n, 0.0, bound), 0, 0, 8000.0)}
+        compared = costs.estimate_costs(ms.cost_inputs(uses=given)).compared.iloc[0]
+        low, high, chance = (compared[name] for name in (c.CONF_LOW, c.CONF_HIGH, c.CHANCE_CHEAPER))
+        assert (high < 0) == (chance > 0.975) and (low > 0) == (chance < 0.025)
+        assert (chance >= 0.5) if compared[c.ESTIMATE] < 0 else (chance <= 0.5)
+
+
 def test_wear_that_may_be_nothing_gives_a_cost_with_a_lower_bound():
     given = ms.uses() | {ms.CARBIDE: Use(Sample(0.1, 0.04, 3), 0, 0, 8000.0)}
     found = costs.estimate_costs(ms.cost_inputs(uses=given))

@@ -8,6 +8,7 @@ import pytest
 
 from trialkit import columns as c
 from trialkit.errors import UsageError
+from trialkit.formatting import money
 from trialkit.money import order as od
 from trialkit.money.inputs import Use
 from trialkit.money.sets_needed import CARRIED_FRAC
@@ -117,6 +118,16 @@ def test_a_price_that_is_not_known():
     sets = ms.edge_sets().assign(**{c.UNIT_PRICE_USD: math.nan})
     found = ordered(ms.STEEL, inputs=ms.cost_inputs(edge_sets=sets))
     assert "(price not known)" in found.sentence() and math.isnan(found.cash()[0])
+
+
+def test_a_kit_without_a_price_leaves_the_price_of_the_pieces_in_the_order():
+    short = ms.costs()[lambda frame: frame[c.ITEM] != "conversion_kit"]
+    found = ordered(ms.RUBBER, inputs=ms.cost_inputs(costs=short))
+    pieces = found.fleet[found.fleet[c.WINTER] == "middling"]
+    worth = float((pieces["to_have"] * pieces[c.PRICE]).sum())
+    assert math.isnan(found.cash()[0])
+    assert found.cash_words() == f"{money(worth, 'USD')} and conversion kits whose price is not recorded"
+    assert "conversion kits whose price is not recorded)" in found.sentence()
 
 
 def test_a_service_level_that_is_none():

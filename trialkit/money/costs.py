@@ -62,7 +62,7 @@ class Costs(Labelled):
     compared : DataFrame
         One row per edge type but the reference and basis ("edges alone"; "with the material and passes saved" where such a saving
         was shown): `estimate`, `conf_low`, `conf_high` (cost per mile less that of the reference; negative saves), `saving_pct`
-        and its ends, `chance_cheaper` (probability that it costs less), `unknown_lines` (left out of both).
+        and its ends, `chance_cheaper` (probability that it costs less; see `Difference.chance_cheaper`), `unknown_lines` (left out of both).
     differences : dict
         (edge type, basis) to the draws of the difference and of the reference's cost; see `Difference`.
     inputs : CostInputs
@@ -135,8 +135,8 @@ class Difference:
 
     Attributes
     ----------
-    lower, middle, upper : ndarray
-        Draws for the lower end, the middle and the upper end.
+    lower, upper : ndarray
+        Draws for the lower and the upper end.
     reference_lower, reference_upper : ndarray
         Cost of the reference in the same draws.
     has_interval : bool
@@ -146,7 +146,6 @@ class Difference:
     """
 
     lower: np.ndarray
-    middle: np.ndarray
     upper: np.ndarray
     reference_lower: np.ndarray
     reference_upper: np.ndarray
@@ -179,6 +178,19 @@ class Difference:
         """Two-sided p value of the claim that the type costs more."""
         found = self._p(self.lower < 0)
         return found if self.wear is None else max(found, self.wear.p_costs_more())
+
+    def chance_cheaper(self, estimate: float) -> float:
+        """Probability that the type costs less, given what it costs more by the estimate; missing without an interval.
+
+        The nearest to one half that any of the draws gives, so it agrees with the interval and the p values: where the interval
+        takes in no difference, no more than what its level leaves is certain.
+        """
+        if not (self.has_interval and math.isfinite(estimate)):
+            return math.nan
+        draws = [self] if self.wear is None else [self, self.wear]
+        if estimate < 0:
+            return max(0.5, min(float((one.upper < 0).mean()) for one in draws))
+        return min(0.5, max(float((one.lower < 0).mean()) for one in draws))
 
     def _p(self, against: np.ndarray) -> float:
         if not self.has_interval:
@@ -344,10 +356,9 @@ def _difference(
     def on_each_side(which: int) -> tuple[Any, Any, Any]:
         return draws.on_each_side(drawn[which], lambda rates: _total(edges[which], rates, inputs, known))
 
-    (low, middle, high), (other_low, other_middle, other_high) = on_each_side(0), on_each_side(1)
+    (low, _, high), (other_low, _, other_high) = on_each_side(0), on_each_side(1)
     return Difference(
         lower=low - other_high - saved,
-        middle=middle - other_middle - saved,
         upper=high - other_low - saved,
         reference_lower=other_low,
         reference_upper=other_high,
@@ -399,7 +410,7 @@ def _compare_edge(edge: EdgeCosts, inputs: CostInputs) -> list[tuple[dict[str, A
             c.SAVING_PCT: -100.0 * estimate / other if other > 0 else math.nan,
             c.SAVING_LOW_PCT: pct_low,
             c.SAVING_HIGH_PCT: pct_high,
-            c.CHANCE_CHEAPER: float((drawn.middle < 0).mean()) if known and drawn.has_interval else math.nan,
+            c.CHANCE_CHEAPER: drawn.chance_cheaper(estimate),
             c.UNKNOWN_LINES: listed([lines.LINE_WORDS[line] for line in left_out]),
             c.N_TRUCKS: int(edge.use.sample.n),
             c.N_TRUCKS_REFERENCE: int(reference.use.sample.n),

@@ -84,8 +84,7 @@ class Order(Labelled):
     def _sentence(self, row: dict[Hashable, Any]) -> str:
         what = f"{row[PIECE]} of {self.label(row[c.EDGE_TYPE])}"
         many = counted(int(row[TO_HAVE]), what, f"{row[PIECE]}s of {self.label(row[c.EDGE_TYPE])}")
-        cash = row[CASH_AT_LEVEL]
-        price = f" ({money(cash, self.currency)})" if math.isfinite(cash) else " (price not known)"
+        price = f" ({_cash_words([row], self.currency)})"
         alone = int(row[SUM_OF_TRUCKS])
         shared = f"; {alone} if every truck keeps its own stock" if alone > row[TO_HAVE] else ""
         return (
@@ -103,6 +102,11 @@ class Order(Labelled):
         rows = self.fleet[self.fleet[c.WINTER] == winter]
         found = [rows[name].sum(skipna=False) for name in (FIRST_YEAR_CASH, CASH_AT_LEVEL, STEADY_CASH)]
         return float(found[0]), float(found[1]), float(found[2])
+
+    def cash_words(self, winter: str = MIDDLING) -> str:
+        """Cash at the service level over all types and pieces; where a price is not recorded, what is left out or that it is not known."""
+        rows = self.fleet[self.fleet[c.WINTER] == winter]
+        return _cash_words(rows.to_dict("records"), self.currency)
 
 
 def project_order(
@@ -202,6 +206,17 @@ def project_order(
         currency=sources[0].currency if sources else "USD",
         labels=sources[0].labels if sources else {},
     )
+
+
+def _cash_words(rows: Sequence[Mapping[Hashable, Any]], currency: str) -> str:
+    """Cash of some pieces; without the kits if only their price is not recorded."""
+    whole = sum(float(row[CASH_AT_LEVEL]) for row in rows)
+    if math.isfinite(whole):
+        return money(whole, currency)
+    pieces = sum(int(row[TO_HAVE]) * float(row[c.PRICE]) for row in rows)
+    if not math.isfinite(pieces):
+        return "price not known"
+    return f"{money(pieces, currency)} and conversion kits whose price is not recorded"
 
 
 def _truck_spread(edge: EdgeCosts) -> float:

@@ -214,9 +214,9 @@ def to_order(found: CostStudy) -> list[str]:
     sure = level_percent(found.order.service_level)
     said = []
     for winter in (MIDDLING, *(one for one in WINTERS if one != MIDDLING)):
-        cash = found.order.cash(winter)[1]
-        price = money(cash, found.order.currency) if math.isfinite(cash) else "price not known"
-        said.append(f"For a {winter} winter: {pieces_words(found.order, winter)} ({price}).")
+        said.append(
+            f"For a {winter} winter: {pieces_words(found.order, winter)} ({found.order.cash_words(winter)})."
+        )
     return [*said, f"Each number suffices for the fleet together with {sure} certainty."]
 
 

@@ -8,7 +8,6 @@ blank beside the computed figure. A type that is not shown to cost less is never
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -21,7 +20,6 @@ from trialkit.formatting import (
     level_percent,
     level_words,
     listed,
-    money,
     money_interval,
     position_name,
     sentence_case,
@@ -450,8 +448,7 @@ def _sure(found: CostStudy) -> str:
 
 
 def _cash(found: CostStudy, winter: str) -> str:
-    cash = found.order.cash(winter)[1] if found.order is not None else math.nan
-    return money(cash, _currency(found)) if math.isfinite(cash) else "price not known"
+    return found.order.cash_words(winter) if found.order is not None else "price not known"
 
 
 def _carried(found: CostStudy) -> str:
