@@ -169,6 +169,22 @@ def test_many_stations_flow_onto_more_rows(stations, n_pages):
     assert all(f"{n}.5" in " ".join(printed) for n in range(1, stations + 1))
 
 
+@pytest.mark.parametrize(
+    ("repeats", "lines", "how"),
+    [
+        (1, 0, "Read every station once."),
+        (2, 1, "then all of them again in the second line."),
+        (3, 2, "in the next line, 3 times in all."),
+        (7, 3, "7 times in all. Use another copy of this page after the first 4 times."),
+    ],
+)
+def test_a_line_of_boxes_for_each_time_a_station_is_read(repeats, lines, how):
+    sheet = r.reading_sheets(read_draft(DEMO), 5)[0]
+    (page,) = pages(printing.reading_sheets_pdf([sheet], "T", repeats=repeats))
+    assert page.count("Again") == lines
+    assert how in " ".join(page.split())
+
+
 # ---------------------------------------------------------------- forms
 def test_the_shift_form_asks_for_every_measured_column_of_a_shift():
     (page,) = pages(printing.forms_pdf([forms.shift_form(read_draft(DEMO))], "T"))

@@ -29,7 +29,7 @@ def test_conflicts_stand_side_by_side(tmp_path):
     assert "1 row that says something else" in said
     assert "  ! S1, 2031-01-14, station 1 is row 8 of wear_readings.csv already, and differs:" in said
     assert "      height_in  there: 5.190   here: 5 3/16\n" in said
-    assert "1 error: nothing can be added until it is mended." in said
+    assert "1 error: nothing can be added until it is mended. `--accept-clean` adds" in said
     rows = [f"{['S1', 'S2', 'S3', 'S4'][n // 3]},2031-01-14,{n % 3 + 1},1,1.0,,,,," for n in range(8)]
     assert "  ! 3 more rows that differ" in text_of(tmp_path, *rows)
 

@@ -49,7 +49,10 @@ def test_intake_of_problems_adds_nothing_unless_the_clean_rows_are_asked_for(tmp
     folder, path = trial_and_source(tmp_path, *FEBRUARY[:2], FEBRUARY[2].replace("S1", "S9"))
     before = contents(folder)
     assert here("intake", path, "--into", folder) == command_line.PROBLEMS
-    assert capsys.readouterr().out.endswith("nothing can be added until it is mended.\nNothing was added.\n")
+    assert capsys.readouterr().out.endswith(
+        "nothing can be added until it is mended. `--accept-clean` adds the rows that nothing speaks against.\n"
+        "Nothing was added.\n"
+    )
     assert contents(folder) == before
     assert here("intake", path, "--into", folder, "--accept-clean", "--dry-run") == command_line.PROBLEMS
     assert contents(folder) == before and len(list(path.parent.iterdir())) == 1

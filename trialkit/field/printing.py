@@ -26,9 +26,13 @@ PAPERS = {"letter": "us-letter", "a4": "a4"}
 TEMPLATES = Path(__file__).parent / "templates"
 HOW_TO_READ = (
     "Wipe the edge. Measure from the reference mark straight down to the cutting tip, at the same marks and on the same face as "
-    "last time. Read every station, then all of them again in the second line. A height that is more than last time is most "
-    "likely a slip, a wrong station or a change that was not logged: measure again and note it."
+    "last time.",
+    "A height that is more than last time is most likely a slip, a wrong station or a change that was not logged: measure again and "
+    "note it.",
 )
+"""How an edge is read, before and after what is said of reading it more than once."""
+MOST_LINES = 4
+"""Lines for readings of a station on one page; more go on another copy of it."""
 CHANGES = (
     "nothing", "another set was put on", "flipped end for end", "a section was replaced", "a new reference mark", "broken", "lost",
 )  # fmt: skip
@@ -36,7 +40,9 @@ CHANGES = (
 _READING_SHEETS, _FORMS, _SHARED = "reading_sheets.typ", "forms.typ", "sheet.typ"
 
 
-def reading_sheets_pdf(sheets: Sequence[ReadingSheet], trial: str, paper: str = "letter") -> bytes:
+def reading_sheets_pdf(
+    sheets: Sequence[ReadingSheet], trial: str, paper: str = "letter", repeats: int = 2
+) -> bytes:
     """A page for each truck position and its next round of readings.
 
     Parameters
@@ -47,6 +53,8 @@ def reading_sheets_pdf(sheets: Sequence[ReadingSheet], trial: str, paper: str = 
         Name of the trial, at the foot of every page.
     paper : str
         ``"letter"`` or ``"a4"``.
+    repeats : int
+        How often each station is read on one occasion: a line of boxes for each, up to `MOST_LINES`.
 
     Raises
     ------
@@ -61,12 +69,25 @@ def reading_sheets_pdf(sheets: Sequence[ReadingSheet], trial: str, paper: str = 
         "sheets": [sheet.data() for sheet in sheets],
         "tools": [forms.word_shown(word) for word in TABLES["wear_readings"].column(c.TOOL).choices],
         "events": list(CHANGES),
-        "how": HOW_TO_READ,
+        "lines": min(repeats, MOST_LINES),
+        "how": " ".join((HOW_TO_READ[0], _order_of_reading(repeats), HOW_TO_READ[1])),
         "cautions": list(cautions.UNDER_THE_PLOW),
         "governs": cautions.GOVERNS,
         "foot": f"{trial}, reading sheet",
     }
     return _compiled(_READING_SHEETS, data, paper, f"Reading sheets, {trial}")
+
+
+def _order_of_reading(repeats: int) -> str:
+    """In which order stations are read: a second reading is only of use if the first is not still in mind."""
+    if repeats == 1:
+        return "Read every station once."
+    if repeats == 2:
+        return "Read every station, then all of them again in the second line."
+    more = (
+        f" Use another copy of this page after the first {MOST_LINES} times." if repeats > MOST_LINES else ""
+    )
+    return f"Read every station, then all of them again in the next line, {repeats} times in all.{more}"
 
 
 def forms_pdf(pages: Sequence[Mapping[str, Any]], trial: str, paper: str = "letter") -> bytes:
@@ -89,6 +110,7 @@ def garage_sheets(
     assignments: pd.DataFrame,
     *,
     stations: int,
+    repeats: int = 2,
     said: Sequence[str] = (),
     paper: str = "letter",
 ) -> dict[str, bytes]:
@@ -102,6 +124,8 @@ def garage_sheets(
         Who carries what; without rows there is no assignment sheet.
     stations : int
         Stations of a set that was never read.
+    repeats : int
+        How often each station is read on one occasion.
     said : sequence of str
         How the assignment was drawn.
     paper : str
@@ -110,7 +134,7 @@ def garage_sheets(
     trial = draft.settings.title if draft.settings is not None else draft.folder.name
     sheets = reading_sheets.reading_sheets(draft, stations, assignments)
     made = {
-        "reading_sheets.pdf": reading_sheets_pdf(sheets, trial, paper),
+        "reading_sheets.pdf": reading_sheets_pdf(sheets, trial, paper, repeats),
         "change_form.pdf": forms_pdf([forms.change_form(draft)], trial, paper),
         "shift_form.pdf": forms_pdf([forms.shift_form(draft)], trial, paper),
         "rating_form.pdf": forms_pdf([forms.rating_form()], trial, paper),

@@ -48,6 +48,8 @@ def _sentence(plan: IntakePlan) -> str:
         said.append(
             f"{counted(n_errors, 'error')}: nothing can be added until {'it is' if n_errors == 1 else 'they are'} mended."
         )
+        if not plan.accepts_clean and any(problem.row is not None for problem in plan.errors):
+            said.append("`--accept-clean` adds the rows that nothing speaks against.")
     if n_warnings:
         said.append(f"{counted(n_warnings, 'warning')} would come with the new rows.")
     return " ".join(said)

@@ -119,7 +119,12 @@ def write_plan(
         )
         for position, name in enumerate(papers):
             made = printing.garage_sheets(
-                checked.draft, assigned.table, stations=trial.settings.plan.stations, said=drawn, paper=name
+                checked.draft,
+                assigned.table,
+                stations=trial.settings.plan.stations,
+                repeats=trial.settings.plan.repeats,
+                said=drawn,
+                paper=name,
             )
             for file, content in made.items():
                 (work / _with_paper(file, name, position)).write_bytes(content)
