@@ -42,9 +42,9 @@ def test_a_type_that_was_never_changed_borrows():
     rubber = found()[ms.RUBBER][CHANGE]
     # by hand: taking off in spring 1 h and mounting in fall 2 h; 3 h down as with the other types
     assert (rubber.labour.mean, rubber.down.mean) == (3.0, 3.0)
-    assert "no set was changed in the season" in rubber.basis
+    assert "no whole set was changed in the season" in rubber.basis
     notes = work.work_notes(found(), ms.LABELS, [ms.RUBBER])
-    assert notes[0].startswith("Hours of rubber-mounted carbide: no set was changed in the season")
+    assert notes[0].startswith("Hours of rubber-mounted carbide: no whole set was changed in the season")
 
 
 def test_sections_that_were_never_changed_take_their_share_of_a_set():
@@ -107,4 +107,5 @@ def test_hours_and_their_error():
 
 
 def test_one_change_says_so():
-    assert "1 change was recorded" in " ".join(work.work_notes(found(), ms.LABELS, [ms.STEEL]))
+    said = " ".join(work.work_notes(found(), ms.LABELS, [ms.STEEL]))
+    assert "one change of a whole set was recorded, so how much those hours vary" in said

@@ -17,10 +17,15 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.formatting import counted
+from trialkit.formatting import listed
 from trialkit.table_parts import ENDS_LIFE
 
 CHANGE, SECTION_CHANGE, BREAK = "change", "section_change", "break"
+_ONCE = {
+    CHANGE: "change of a whole set",
+    SECTION_CHANGE: "change of a section",
+    BREAK: "change after a break",
+}
 BROKEN_REASONS = ("broken", "curb_strike", "loose")
 BROKEN_EVENTS = ("break", "lost")
 YES = "yes"
@@ -178,7 +183,7 @@ class _Steps:
         storm = storm_share([off, on])
         if on.empty:
             labour = Hours.of(self.spring[c.LABOUR_H]).plus(Hours.of(self.first[c.LABOUR_H]))
-            basis = "no set was changed in the season; mounting in fall and taking off in spring stand in for the labor"
+            basis = "no whole set was changed in the season; mounting in fall and taking off in spring stand in for the labor"
             down = Hours.of(pooled.off[c.TRUCK_DOWN_H]).plus(Hours.of(pooled.on[c.TRUCK_DOWN_H]))
             storm = storm_share([pooled.off, pooled.on])
             if math.isfinite(down.mean):
@@ -241,12 +246,15 @@ def work_notes(
         bases = [one.basis for name, one in of_type.items() if one.basis and name != BREAK]
         if bases:
             notes.append(f"Hours of {who}: {'; '.join(dict.fromkeys(bases))}.")
-        for one in of_type.values():
-            if one.labour.n == 1:
-                notes.append(
-                    f"Hours of {who}: {counted(1, 'change')} was recorded, so how much hours vary is not in its interval."
-                )
-                break
+        once = [
+            words
+            for name, words in _ONCE.items()
+            if name in of_type and of_type[name].labour.n == 1 and not of_type[name].basis
+        ]
+        if once:
+            notes.append(
+                f"Hours of {who}: one {listed(once)} was recorded, so how much those hours vary is not in its interval."
+            )
         if of_type and not math.isfinite(of_type[CHANGE].labour.mean):
             notes.append(f"Hours of {who}: no labor hours are recorded, so its labor lines are unknown.")
         if of_type and not math.isfinite(of_type[CHANGE].storm_share):

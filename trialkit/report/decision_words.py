@@ -349,7 +349,7 @@ def fiscal_impact(found: CostStudy) -> pd.DataFrame:
     season = amount(currency, row[c.ANNUAL_COST], row[c.ANNUAL_LOW], row[c.ANNUAL_HIGH]) if row else NOT_KNOWN
     rows.append(
         (
-            "Every year: edges and their changing",
+            "Every year from then on",
             season,
             f"{who} at {_place(found)}, middling winter, {_counted_in(found)}{_sure(found)}",
             FUND_BLANK,
