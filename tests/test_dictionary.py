@@ -88,7 +88,7 @@ def test_every_code_is_there_and_rules_name_only_codes():
 def test_unit_and_bounds_words():
     assert dictionary.unit_words(tables.WEAR_READINGS.column("height_in")) == "in; or `_mm`"
     assert dictionary.unit_words(tables.MATERIAL.column("quantity_lb")) == "lb; or `_kg`, `_ton`, `_t`"
-    assert dictionary.unit_words(tables.COSTS.column("amount_usd")) == "$"
+    assert dictionary.unit_words(tables.COSTS.column("amount_usd")) == "currency of the trial"
     assert dictionary.unit_words(tables.WEAR_READINGS.column("note")) == ""
     assert dictionary.doubtful_words(tables.SOUND.column("level_dba")) == (
         "below 65 or above 105 (common practice, no source)"

@@ -49,8 +49,16 @@ UNIT_NAMES = {
     "min": "min", "deg": "°", "pct": "%", "db": "dB", "dba": "dBA", "m_s2": "m/s²",
 }  # fmt: skip
 """How each unit suffix is printed."""
+AMOUNT_UNIT = "currency of the trial"
+"""How the unit of an amount is described: the suffix `_usd` is the same for every currency."""
 METRIC_SUFFIXES = {"in": "mm", "mi": "km", "ft": "m", "f": "c", "lb": "kg", "gal": "l", "mph": "kmh"}
 """The suffix under which a metric folder gives each canonical unit."""
+
+
+def described(suffix: str) -> str:
+    """The unit that a suffix stands for, where columns are explained: ``"in"``, ``"currency of the trial"``."""
+    return AMOUNT_UNIT if suffix == "usd" else UNIT_NAMES.get(suffix, suffix)
+
 
 _FRACTION = re.compile(
     r"(?:(?P<whole>[0-9]{1,6})(?:\s+|\s*-\s*))?(?P<top>[0-9]{1,6})\s*/\s*(?P<bottom>[0-9]{1,3})"

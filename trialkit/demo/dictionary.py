@@ -159,7 +159,7 @@ def unit_words(column: Column) -> str:
     """The unit of a column, and the suffixes with which the file may give another."""
     if not column.unit:
         return ""
-    name = units.UNIT_NAMES[column.unit]
+    name = units.described(column.unit)
     other = [f"`_{suffix}`" for suffix in units.alternatives(column.unit)]
     return f"{name}; or {', '.join(other)}" if other else name
 

@@ -104,7 +104,7 @@ def meaning(column: Column | None, unit: str) -> str:
         return "A column of your own; it is kept."
     lines = [column.about]
     if unit:
-        lines.append(f"Unit: {units.UNIT_NAMES[unit]}.")
+        lines.append(f"Unit: {units.described(unit)}.")
     lines.append(f"Holds: {allowed(column, unit)}.")
     lines.append("Must be filled." if column.required else f"Blank means: {column.blank_means}.")
     return "\n".join(lines)

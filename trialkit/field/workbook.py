@@ -284,7 +284,7 @@ def dictionary_rows(known: Known) -> list[tuple[str, ...]]:
             blank = "" if column.required else column.blank_means
             rows.append(
                 (
-                    name, spelled, column.about, units.UNIT_NAMES.get(unit, ""), entry_rules.allowed(column, unit), needed,
+                    name, spelled, column.about, units.described(unit), entry_rules.allowed(column, unit), needed,
                     blank,
                 )
             )  # fmt: skip

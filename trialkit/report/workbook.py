@@ -157,7 +157,7 @@ def _dictionary() -> Sheet:
     )
     rows = tuple(
         (
-            table.name, column.name, column.label, units.UNIT_NAMES.get(column.unit, column.unit), column.about,
+            table.name, column.name, column.label, units.described(column.unit), column.about,
             _KINDS[column.kind], "yes" if column.required else "no", _allowed(column),
             "" if column.required else column.blank_means,
         )
