@@ -160,6 +160,21 @@ def test_all_repeats_agree():
     assert any("all repeats agree to the last digit" in note for note in found.notes)
 
 
+def test_a_coarse_tool_whose_repeats_agree_hides_a_step():
+    readings = bench(error=0.0, between=0.0)
+    readings[c.HEIGHT_IN] = (readings[c.HEIGHT_IN] * 8).round() / 8
+    found = fit_gauge(readings, usable_depth_in={"steel": 3.0}, rates={"steel": 4.0})
+    # by hand: half a step of 1/8 in at either reading
+    assert found.wear[c.LEAST_WEAR_IN].tolist() == pytest.approx([0.125])
+    assert (
+        "less than 0.12 in of wear" in found.wear_sentences()[0] and "32 miles" in found.wear_sentences()[0]
+    )
+    unmarked = fit_gauge(bench(error=0.0), usable_depth_in={"steel": 3.0}, rates={"steel": 4.0})
+    assert unmarked.wear_sentences() == (
+        "With the rule, all repeats agree, so how much wear can be told from none is not known.",
+    )
+
+
 def test_variances_below_zero_are_said():
     readings = bench(seed=6, between=0.0)
     readings[c.HEIGHT_IN] -= readings.groupby(c.READER)[c.HEIGHT_IN].transform("mean")

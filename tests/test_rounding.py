@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from trialkit.stats.rounding import rounding_amplitude, uncancelled_share
+from trialkit.stats.rounding import common_step, rounding_amplitude, uncancelled_share
 
 
 @pytest.mark.parametrize("error", [0.0, 0.05, 0.1, 0.2, 0.3, 0.5])
@@ -28,3 +28,17 @@ def test_errors_cancel_once_the_wear_runs_over_several_steps():
     # by hand: (2 / pi) / (10 - 1 / 2); one step or less, or no step at all, leaves all of it
     assert uncancelled_share(1.0, 0.1) == pytest.approx(2 / np.pi / 9.5)
     assert uncancelled_share([0.05, 1.0], [0.1, 0.0]).tolist() == [1.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("heights", "step"),
+    [
+        ([5.8125, 5.84375, 4.0], 1 / 32),
+        ([5.5, 5.5], 1 / 8),
+        ([5.015, 4.98], 0.005),
+        ([147.5 / 25.4, 133.0 / 25.4], 0.5 / 25.4),
+        ([5.123456, 4.0], 0.0),
+    ],
+)
+def test_the_step_of_a_tool_shows_in_its_readings(heights, step):
+    assert common_step(heights) == pytest.approx(step)

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-from scipy.special import ndtri
 
 from trialkit import columns as c
 from trialkit import display
@@ -29,11 +28,12 @@ from trialkit.formatting import (
     percent,
     sentence_case,
 )
-from trialkit.planning.miles_needed import SURE, tens_up
+from trialkit.planning.miles_needed import least_wear_told, tens_up
 from trialkit.planning.sizing import miles_words
 from trialkit.results import Labelled
 from trialkit.stats import crossed
 from trialkit.stats.crossed import CrossedFit
+from trialkit.stats.rounding import common_step
 
 NEEDED = [c.PIECE, c.STATION, c.READER, c.HEIGHT_IN]
 NO_TOOL = "tool not recorded"
@@ -117,6 +117,11 @@ class GaugeStudy(Labelled):
         unit = display.unit("in")
         said = []
         for row in self.wear.to_dict("records"):
+            if not row[c.LEAST_WEAR_IN] > 0:
+                said.append(
+                    f"{self._with(row[c.TOOL])}, all repeats agree, so how much wear can be told from none is not known."
+                )
+                continue
             least = number(display.value(row[c.LEAST_WEAR_IN], "in"), 2)
             line = f"{self._with(row[c.TOOL])}, less than {least} {unit} of wear of a set cannot be told from none"
             if math.isfinite(row[c.MILES_TO_SEE_MI]):
@@ -192,7 +197,9 @@ def fit_gauge(
     -----
     See `stats.crossed.fit_crossed`. Least wear told from none, 95 % sure both ways: ``3.29 sqrt(2 v)`` with
     ``v = e / (stations repeats)`` for one person, e the variance of the repeats; for another person each time v also has the
-    variance between people, which does not average out over stations, and that of person by piece over the stations.
+    variance between people, which does not average out over stations, and that of person by piece over the stations. To it
+    comes what the step of the tool can hide (`miles_needed.least_wear_told`), the step being the coarsest that the readings with
+    it are multiples of: repeats that all agree speak of a coarse tool, not of one without error.
     """
     missing = [name for name in NEEDED if name not in readings.columns]
     if missing:
@@ -203,8 +210,10 @@ def fit_gauge(
     if len(whole) < len(readings):
         notes.append(f"{counted(len(readings) - len(whole), 'gauge reading')} with a blank cell left out.")
     fits: dict[str, CrossedFit] = {}
+    steps: dict[str, float] = {}
     for tool in dict.fromkeys(tools):
         here = whole[tools == tool]
+        steps[tool] = common_step(here[c.HEIGHT_IN])
         piece = here[c.PIECE].astype(str) + "|" + here[c.STATION].astype(str)
         try:
             fits[tool] = crossed.fit_crossed(
@@ -234,7 +243,7 @@ def fit_gauge(
         ),
         method=_method(confidence_level),
         notes=tuple(notes),
-        wear=_wear(fits, usable_depth_in or {}, rates or {}, stations, repeats),
+        wear=_wear(fits, steps, usable_depth_in or {}, rates or {}, stations, repeats),
         anova=_anova(fits),
         fits=fits,
         repeatability_in=known,
@@ -282,18 +291,21 @@ def _parts(tool: str, fit: CrossedFit) -> list[dict[str, Any]]:
 
 def _wear(
     fits: Mapping[str, CrossedFit],
+    steps_in: Mapping[str, float],
     depths_in: Mapping[str, float],
     rates: Mapping[str, float],
     stations: int,
     repeats: int,
 ) -> pd.DataFrame:
     rows = []
-    z = 2 * float(ndtri(SURE))
     for tool, fit in fits.items():
-        v = fit.variances
+        v, step = fit.variances, steps_in[tool]
         one = v[crossed.REPEATABILITY] / (stations * repeats)
         another = one + v[crossed.READER] + v[crossed.INTERACTION] / stations
-        least, least_any = (z * math.sqrt(2 * variance) for variance in (one, another))
+        before = math.sqrt(max(v[crossed.REPEATABILITY] - step**2 / 12, 0.0))
+        least, least_any = (
+            least_wear_told(math.sqrt(2 * variance), step, before) for variance in (one, another)
+        )
         for kind, depth in depths_in.items():
             rate = rates.get(kind, math.nan)
             rows.append(
@@ -305,7 +317,7 @@ def _wear(
                     c.LEAST_WEAR_IN: least,
                     c.LEAST_WEAR_ANY_IN: least_any,
                     c.RATE: rate,
-                    c.MILES_TO_SEE_MI: 1000 * least / rate if rate > 0 else math.nan,
+                    c.MILES_TO_SEE_MI: 1000 * least / rate if rate > 0 and least > 0 else math.nan,
                 }
             )
     return pd.DataFrame(rows, columns=WEAR_COLUMNS)

@@ -21,6 +21,7 @@ from trialkit.formatting import number, percent, sentence_case
 from trialkit.planning.schedule import Schedule
 from trialkit.planning.sizing import miles_words
 from trialkit.results import Labelled
+from trialkit.stats.rounding import rounding_amplitude
 
 SURE = 0.95
 """How surely wear is told from none, and none from wear (Currie's convention)."""
@@ -139,22 +140,36 @@ def miles_needed(
 
 def least_wear_in(schedule: Schedule) -> float:
     """Least wear of one set that its first and last reading tell from none. [in]"""
-    limit = 2 * float(ndtri(SURE)) * _wear_spread(schedule)
-    return limit + _coarse(schedule)
+    return least_wear_told(_wear_spread(schedule), schedule.step_in, schedule.error_in)
+
+
+def least_wear_told(spread_in: float, step_in: float, error_in: float) -> float:
+    """Least wear that is told from none, 95 % sure both ways. [in]
+
+    Parameters
+    ----------
+    spread_in : float
+        Standard deviation of the wear of a set between two readings. [in]
+    step_in : float
+        Step of the tool; 0 for none. [in]
+    error_in : float
+        Standard deviation of one reading before it is rounded. [in]
+
+    Notes
+    -----
+    ``2 z s`` with z the 95 % normal quantile, and what rounding can hide at all stations alike: twice the largest mean error of
+    a rounded reading (`stats.rounding.rounding_amplitude`).
+    """
+    return 2 * float(ndtri(SURE)) * spread_in + 2 * float(rounding_amplitude(step_in, error_in))
 
 
 def _wear_spread(schedule: Schedule) -> float:
     return math.sqrt(2 * schedule.reading_variance / (schedule.stations * schedule.repeats))
 
 
-def _coarse(schedule: Schedule) -> float:
-    """What rounding can hide at all stations alike: twice the largest mean error of a rounded reading. [in]"""
-    from trialkit.stats.rounding import rounding_amplitude
-
-    return 2 * float(rounding_amplitude(schedule.step_in, schedule.error_in))
-
-
 def tens_up(miles: float) -> float:
     """Miles rounded up to two digits, and to whole miles. [mi]"""
+    if miles <= 0:
+        return 0.0
     step = 10.0 ** max(0, math.floor(math.log10(miles)) - 1)
     return math.ceil(miles / step) * step

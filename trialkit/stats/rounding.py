@@ -40,6 +40,37 @@ def rounding_amplitude(step_in: Any, error_in: Any) -> np.ndarray:
     return step * np.minimum(0.5, total / np.pi)
 
 
+_STEPS_IN = (
+    *(1 / parts for parts in (8, 16, 32, 64)),
+    *(0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001),
+    *(mm / 25.4 for mm in (1.0, 0.5, 0.1, 0.05, 0.02, 0.01)),
+)
+"""Steps in which tools for lengths are marked or count: binary fractions and decimals of an inch, decimals of a millimeter. [in]"""
+
+
+def common_step(heights_in: Any) -> float:
+    """The coarsest step of a tool that all readings are multiples of; 0 if there is none. [in]
+
+    Use it where the step of a tool was not recorded. With a handful of readings it may be a multiple of the true step.
+
+    Parameters
+    ----------
+    heights_in : array-like
+        Readings with one tool. [in]
+
+    Examples
+    --------
+    >>> common_step([5.8125, 5.84375, 4.0]), common_step([5.015, 4.98])
+    (0.03125, 0.005)
+    """
+    heights = np.asarray(heights_in, dtype=float)
+    for step in sorted(_STEPS_IN, reverse=True):
+        steps = heights / step
+        if np.all(np.abs(steps - np.round(steps)) < 0.01):
+            return float(step)
+    return 0.0
+
+
 def uncancelled_share(wear_in: Any, step_in: Any) -> np.ndarray:
     """Share of the rounding bound that is left once the wear runs over several steps.
 
