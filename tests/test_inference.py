@@ -7,6 +7,7 @@ from scipy.special import stdtrit
 from trialkit.stats.inference import (
     NO_SPREAD,
     ONE_UNIT,
+    PAIRS_ALIKE,
     Pairing,
     Sample,
     difference_interval,
@@ -49,9 +50,11 @@ def test_no_unit_gives_a_reason():
 
 
 def test_equal_units_without_floor_give_a_reason_and_not_a_zero_width():
-    found = mean_interval(Sample.of([2.0, 2.0, 2.0]))
-    assert found.reason == NO_SPREAD
-    assert np.isnan(found.conf_low)
+    # the mean of three times 80.1 is not 80.1 to the last bit
+    for values in ([2.0, 2.0, 2.0], [80.1, 80.1, 80.1]):
+        found = mean_interval(Sample.of(values))
+        assert found.reason == NO_SPREAD
+        assert np.isnan([found.conf_low, found.p_value]).all()
 
 
 def test_floor_and_bound_widen():
@@ -142,6 +145,37 @@ def test_pairing_without_spread_or_with_one_unit_has_no_correlation():
 def test_pairing_needs_lists_of_one_length():
     with pytest.raises(ValueError, match="two lists of the same length"):
         Pairing.of([1.0, 2.0], [1.0])
+
+
+@pytest.mark.parametrize(
+    ("a", "b"),
+    # by hand: every difference is 2, so the spread of the differences is zero; scipy.stats.ttest_rel gives p = 0 or NaN
+    [([80.0, 82.0], [78.0, 80.0]), ([80.0, 83.0, 81.0], [78.0, 81.0, 79.0]), ([80.1, 82.3], [78.1, 80.3])],
+)
+def test_pairs_that_all_differ_alike_give_neither_certainty_nor_silence(a, b):
+    found = difference_interval(Sample.of(a), Sample.of(b), Pairing.of(a, b))
+    assert found.estimate == pytest.approx(2.0)
+    assert found.reason == PAIRS_ALIKE
+    assert np.isnan([found.std_error, found.df, found.conf_low, found.conf_high, found.p_value]).all()
+
+
+@pytest.mark.parametrize("paired", [True, False])
+@pytest.mark.parametrize("level", [80.0, 80.1])
+def test_one_sample_of_equal_units_leaves_the_spread_of_the_other(paired, level):
+    a, b = [level] * 3, [level + 2, level + 2.5, level + 3]
+    found = difference_interval(Sample.of(a), Sample.of(b), Pairing.of(a, b) if paired else None)
+    # R 4.2.2, t.test(c(80, 80, 80), c(82, 82.5, 83)), the same with paired = TRUE: t = -8.6603, df = 2, p = 0.01307,
+    # interval -3.742069 to -1.257931
+    assert (found.conf_low, found.conf_high) == pytest.approx((-3.742069, -1.257931), abs=1e-6)
+    assert found.df == pytest.approx(2)
+    assert found.p_value == pytest.approx(0.01307, abs=5e-6)
+    assert found.reason == ""
+
+
+def test_equal_units_of_both_samples_give_a_reason():
+    found = difference_interval(Sample.of([80.1] * 3), Sample.of([82.3] * 4))
+    assert (found.reason, found.estimate) == (NO_SPREAD, pytest.approx(-2.2))
+    assert np.isnan(found.p_value)
 
 
 def test_floor_holds_for_pairs_that_move_together():

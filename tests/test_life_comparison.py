@@ -120,8 +120,18 @@ def test_rising_heights_have_no_ratio():
 
 def test_readings_without_any_error_give_no_interval():
     alike = straight([[[0.2123456789]], [[0.2123456789]]], kind="carbide_insert", truck="U", step=None)
-    row = compare_lives(project(pd.concat([THREE, alike], ignore_index=True))).table.iloc[0]
+    steel = straight([[[0.5123456789]], [[0.5123456789]]], truck="T", step=None)
+    row = compare_lives(project(pd.concat([steel, alike], ignore_index=True))).table.iloc[0]
     assert row[c.METHOD] == "no interval" and math.isnan(row[c.CONF_LOW])
+
+
+def test_trucks_of_one_type_that_wear_alike_leave_the_spread_of_the_other():
+    alike = straight([[[0.2123456789]]] * 3, kind="carbide_insert", truck="U", step=None)
+    steel = straight([[[1.2123456789]], [[1.5123456789]], [[1.8123456789]]], step=None)
+    row = compare_lives(project(pd.concat([steel, alike], ignore_index=True))).table.iloc[0]
+    # by hand: a mean use of 1.5123456789 / 3 with a standard deviation of 0.1 against 0.2123456789 / 0.8, each per 1,000 mi,
+    # so (0.5041152 -+ 4.302653 * 0.1 / sqrt(3)) / 0.2654321
+    assert (row[c.CONF_LOW], row[c.CONF_HIGH]) == pytest.approx((0.963340, 2.835109), abs=2e-6)
 
 
 def test_positions_stand_apart():

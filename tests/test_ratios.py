@@ -54,6 +54,31 @@ def test_turning_the_ratio_over_turns_the_ends_over():
     assert (1 / other.conf_high, 1 / other.conf_low) == pytest.approx((one.conf_low, one.conf_high))
 
 
+def test_a_sample_of_equal_units_leaves_the_spread_of_the_other():
+    equal, varied = Sample.of([80.1 - 0.1] * 3), Sample.of([82.0, 82.5, 83.0])
+    # by hand: a mean of 82.5 -+ 4.302653 * 0.5 / sqrt(3) = 81.257931 to 83.742069, 80 over it, and it over 80
+    ends = (80 / 83.742069, 80 / 81.257931)
+    one, other = ratio_set(equal, varied), ratio_set(varied, equal)
+    assert (one.kind, other.kind) == (BOUNDED, BOUNDED)
+    assert (one.conf_low, one.conf_high) == pytest.approx(ends, abs=1e-7)
+    assert (1 / other.conf_high, 1 / other.conf_low) == pytest.approx(ends, abs=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("a", "b"),
+    [
+        ([2.0, 2.0, 2.0], [1.0, 1.0, 1.0]),  # no spread at all
+        ([80.0, 83.0, 81.0], [78.0, 81.0, 79.0]),  # the same difference of every pair
+        ([1.4, 1.9, 1.6], [0.7, 0.95, 0.8]),  # the same ratio of every pair
+    ],
+)
+def test_pairs_without_any_spread_give_no_set(a, b):
+    found = ratio_set(Sample.of(a), Sample.of(b), Pairing.of(a, b))
+    assert found.kind == NONE
+    assert found.estimate == pytest.approx(np.mean(a) / np.mean(b))
+    assert np.isnan([found.conf_low, found.conf_high]).all()
+
+
 def test_scale_does_not_matter():
     small = ratio_set(Sample.of([1.4e-9, 1.9e-9, 1.6e-9]), Sample.of([1.0e6, 1.1e6, 0.9e6]))
     plain = ratio_set(Sample.of([1.4, 1.9, 1.6]), Sample.of([1.0, 1.1, 0.9]))

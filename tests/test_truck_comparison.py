@@ -86,6 +86,15 @@ def test_trucks_without_any_spread_give_no_interval():
     assert any("the same value to the digit" in note for note in tc.truck_notes(found, frame, EdgeLabels({})))
 
 
+def test_trucks_that_all_differ_alike_give_no_interval():
+    frame = values(steel={"A": 78.0, "B": 80.0}, carbide={"A": 80.0, "B": 82.0})
+    found = compared(frame)
+    assert np.isnan(found[c.P_VALUE].iloc[0])
+    assert tc.truck_notes(found, frame, EdgeLabels({"steel": "steel", "carbide": "carbide"})) == [
+        "All trucks gave the same difference between carbide and steel to the digit, so no error can be stated for it."
+    ]
+
+
 def test_order_and_missing_reference():
     frame = values(carbide={"A": 84.0}, steel={"B": 86.0}, rubber={"C": 81.0})
     assert tc.compare_by_truck(frame, VALUE, ["steel", "rubber", "carbide"], "steel")[

@@ -20,7 +20,15 @@ from trialkit import columns as c
 from trialkit.cab.samples import EdgeLabels
 from trialkit.errors import UsageError, near_match
 from trialkit.formatting import counted
-from trialkit.stats.inference import Interval, Pairing, Sample, difference_interval, two_sided_tail
+from trialkit.stats.inference import (
+    NO_SPREAD,
+    PAIRS_ALIKE,
+    Interval,
+    Pairing,
+    Sample,
+    difference_interval,
+    two_sided_tail,
+)
 
 PAIRED = "paired t interval: every truck carried both edge types"
 PART_PAIRED = "t interval for trucks of which some carried both edge types"
@@ -190,11 +198,16 @@ def truck_notes(compared: pd.DataFrame, levels: pd.DataFrame, label: EdgeLabels)
                 f"{label(row[c.EDGE_TYPE])} against {label(row[c.REFERENCE])}: {counted(int(row[c.N_PAIRS]), 'truck')} of "
                 f"{row[c.N_TRUCKS]} carried both edge types."
             )
-    unspread = compared[c.STD_ERROR].isna() & ~compared[c.EDGE_TYPE].map(per_type).eq(1)
-    for name in compared.loc[unspread, c.EDGE_TYPE]:
-        if per_type.get(name, 0) > 1 and per_type.get(compared[c.REFERENCE].iloc[0], 0) > 1:
+    for _, row in compared.iterrows():
+        name, other = label(row[c.EDGE_TYPE]), label(row[c.REFERENCE])
+        if row[c.REASON] == NO_SPREAD:
             notes.append(
-                f"All trucks gave {label(name)} the same value to the digit, so no error can be stated for it."
+                f"All trucks gave {name} the same value to the digit, and {other} as well, so no error can be stated for their "
+                "difference."
+            )
+        elif row[c.REASON] == PAIRS_ALIKE:
+            notes.append(
+                f"All trucks gave the same difference between {name} and {other} to the digit, so no error can be stated for it."
             )
     return notes
 

@@ -20,8 +20,14 @@ from scipy.special import stdtr, stdtridf, stdtrit
 
 ONE_UNIT = "fewer than two units, so the spread between units is not known"
 NO_SPREAD = "all units are equal and the reading error is not known, so no error can be stated"
+PAIRS_ALIKE = (
+    "all units that carried both differ by the same amount and the reading error is not known, so no error can be stated"
+)
 PAIRS_NEEDED = 3
 """Pairs from which a correlation is used when only part of the units are paired; with fewer it is noise."""
+
+ARITHMETIC = 1e-10
+"""Spread beside the mean, and squared error of a difference beside those of its two means, that is rounding of the arithmetic."""
 
 MOST_DF_OF_THREE = 4
 """Most degrees of freedom when the smaller of two unpaired samples has three units."""
@@ -82,11 +88,19 @@ class Sample:
         return np.asarray(self.variance_floor, dtype=float) / np.maximum(self.n, 1)
 
     @property
-    def variance_of_mean(self) -> np.ndarray:
-        """Squared standard error of the mean, floor included; NaN with fewer than two units."""
+    def spread_of_mean(self) -> np.ndarray:
+        """Squared standard error of the mean, floor included; 0 if all units are equal, NaN with fewer than two."""
         n = np.asarray(self.n, dtype=float)
-        spread = np.maximum(self.variance, self.variance_floor) / np.maximum(n, 1)
-        return np.where((n >= 2) & (spread > 0), spread, np.nan)
+        variance = np.asarray(self.variance, dtype=float)
+        equal = variance <= (ARITHMETIC * np.asarray(self.mean, dtype=float)) ** 2
+        spread = np.maximum(np.where(equal, 0.0, variance), self.variance_floor) / np.maximum(n, 1)
+        return np.where(n >= 2, spread, np.nan)
+
+    @property
+    def variance_of_mean(self) -> np.ndarray:
+        """As `spread_of_mean`, NaN also where all units are equal: that does not make their mean certain."""
+        spread = self.spread_of_mean
+        return np.where(spread > 0, spread, np.nan)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -189,7 +203,7 @@ def prediction_limits(sample: Sample, confidence_level: float = 0.95) -> tuple[A
     tail = two_sided_tail(confidence_level)
     n = np.asarray(sample.n, dtype=float)
     half = _t_quantile(sample.df, tail) * np.sqrt(sample.variance_of_mean * (n + 1)) + sample.bound
-    return _plain(sample.mean - half), _plain(sample.mean + half)
+    return plain(sample.mean - half), plain(sample.mean + half)
 
 
 def difference_interval(
@@ -212,7 +226,8 @@ def difference_interval(
     Returns
     -------
     Interval
-        Without limits if a sample has fewer than two units.
+        Without limits if a sample has fewer than two units, if all units of both are equal, or if all pairs differ by the
+        same amount. One sample of equal units is no hindrance: the other one's spread is then all there is.
 
     Notes
     -----
@@ -235,7 +250,9 @@ def difference_interval(
     one = np.ones(np.broadcast(np.asarray(a.mean), np.asarray(b.mean)).shape)
     variance, df = contrast.at(one, one, tail)
     bound = np.asarray(a.bound, dtype=float) + np.asarray(b.bound, dtype=float)
-    reason = np.where(_why(a) == "", _why(b), _why(a))
+    few = np.minimum(a.n, b.n) < 2
+    equal = ~((a.spread_of_mean > 0) | (b.spread_of_mean > 0))
+    reason = np.select([few, equal, ~np.isfinite(variance)], [ONE_UNIT, NO_SPREAD, PAIRS_ALIKE], "")
     return _interval(np.asarray(a.mean) - b.mean, variance, df, bound, tail, reason)
 
 
@@ -277,11 +294,12 @@ class Contrast:
         return cls(a, b, shared, covariance, weighted)
 
     def at(self, x: np.ndarray, y: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:
-        """Variance of ``x * a - y * b`` and its degrees of freedom."""
-        part_a, part_b = x**2 * self.a.variance_of_mean, y**2 * self.b.variance_of_mean
+        """Variance of ``x * a - y * b``, NaN where it is zero but for the arithmetic, and its degrees of freedom."""
+        part_a, part_b = x**2 * self.a.spread_of_mean, y**2 * self.b.spread_of_mean
         floor = x**2 * self.a.floor_of_mean + y**2 * self.b.floor_of_mean
         variance = np.maximum(part_a + part_b - 2 * x * y * self.covariance, floor)
-        return np.where(variance > 0, variance, np.nan), self._df(part_a, part_b, tail)
+        known = variance > ARITHMETIC * (part_a + part_b)
+        return np.where(known, variance, np.nan), self._df(part_a, part_b, tail)
 
     def _df(self, part_a: np.ndarray, part_b: np.ndarray, tail: float) -> np.ndarray:
         df_a, df_b = np.maximum(self.a.df, 1), np.maximum(self.b.df, 1)
@@ -337,7 +355,7 @@ def _interval(estimate: Any, variance: Any, df: Any, bound: Any, tail: float, re
         statistic = np.maximum(np.abs(estimate) - bound, 0) / std_error
     p_value = 2 * stdtr(df, -statistic)
     parts = (estimate, std_error, df, estimate - half, estimate + half, p_value, reason)
-    return Interval(*(_plain(part) for part in parts))
+    return Interval(*(plain(part) for part in parts))
 
 
 def _t_quantile(df: Any, tail: float) -> np.ndarray:
@@ -349,7 +367,7 @@ def _why(sample: Sample) -> np.ndarray:
     return np.where(known, "", np.where(np.asarray(sample.n) < 2, ONE_UNIT, NO_SPREAD))
 
 
-def _plain(values: Any) -> Any:
+def plain(values: Any) -> Any:
     """A Python number or text from an array without dimensions; other arrays as they are."""
     values = np.asarray(values)
     return values.item() if values.ndim == 0 else values

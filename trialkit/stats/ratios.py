@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
-from trialkit.stats.inference import Contrast, Pairing, Sample, _plain, two_sided_tail
+from trialkit.stats.inference import Contrast, Pairing, Sample, plain, two_sided_tail
 
 BOUNDED = "bounded"
 EXCLUSIVE = "exclusive"
@@ -75,7 +75,7 @@ class RatioSet:
         new_low = np.select([bounded, at_least, unknown], [np.maximum(low, 0.0), high, 0.0], np.nan)
         new_high = np.where(bounded, high, np.nan)
         estimate = np.where(estimate >= 0, estimate, np.nan)
-        return RatioSet(_plain(estimate), _plain(new_low), _plain(new_high), _plain(new_kind))
+        return RatioSet(plain(estimate), plain(new_low), plain(new_high), plain(new_kind))
 
 
 def fieller_set(a: Any, b: Any, var_a: Any, var_b: Any, cov_ab: Any, t: Any) -> RatioSet:
@@ -118,7 +118,7 @@ def fieller_set(a: Any, b: Any, var_a: Any, var_b: Any, cov_ab: Any, t: Any) -> 
     exclusive = (lead < 0) & (inside > 0)
     kind = np.select([lead > 0, exclusive, np.isfinite(inside)], [BOUNDED, EXCLUSIVE, WHOLE_LINE], NONE)
     low, high = np.where((lead > 0) | exclusive, np.sort(ends, axis=0), np.nan)
-    return RatioSet(_plain(estimate), _plain(low), _plain(high), _plain(kind))
+    return RatioSet(plain(estimate), plain(low), plain(high), plain(kind))
 
 
 def ratio_set(
@@ -141,7 +141,8 @@ def ratio_set(
     Returns
     -------
     RatioSet
-        Of kind ``"none"`` if a sample has fewer than two units.
+        Of kind ``"none"`` if a sample has fewer than two units, if all units of both are equal, or if the units that
+        carried both all have the same ratio or the same difference, and no reading error is known.
 
     Notes
     -----
@@ -155,9 +156,8 @@ def ratio_set(
     shape = np.broadcast(np.asarray(a.mean), np.asarray(b.mean)).shape
     a, b, pairing = _stacked(a, shape), _stacked(b, shape), _stacked_pairing(pairing, shape)
     contrast = Contrast.of(a, b, pairing)
-    var_a, var_b = a.variance_of_mean, b.variance_of_mean
-    known = np.isfinite(var_a) & np.isfinite(var_b)
-    scale = np.sqrt(np.where(known, var_a, 1.0) / np.where(known, var_b, 1.0))
+    var_a, var_b = a.spread_of_mean, b.spread_of_mean
+    scale, noise = _scales(a, b, var_a, var_b)
     centre = np.arctan2(a.mean, b.mean * scale)
     centre = np.where(
         centre > np.pi / 2, centre - np.pi, np.where(centre <= -np.pi / 2, centre + np.pi, centre)
@@ -169,7 +169,9 @@ def ratio_set(
         distance = np.abs(a.mean * x - b.mean * y) - np.abs(x) * a.bound - np.abs(y) * b.bound
         return stdtr(df, -np.maximum(distance, 0) / np.sqrt(variance)) >= tail
 
-    strength = np.hypot(a.mean, b.mean * scale) / np.sqrt(np.where(known, var_a, 1.0))
+    ways = ((np.ones_like(scale), np.ones_like(scale)), (np.cos(centre), np.sin(centre) * scale))
+    known = np.all([np.isfinite(contrast.at(x, y, tail)[0]) for x, y in ways], axis=0)
+    strength = np.hypot(a.mean, b.mean * scale) / noise
     down, up = (_reach(allowed, centre, strength, side) for side in (-1.0, 1.0))
     whole = (down >= np.pi / 2) | (up >= np.pi / 2)
     first, last = centre - down, centre + up
@@ -180,7 +182,17 @@ def ratio_set(
     with np.errstate(invalid="ignore", divide="ignore"):
         estimate = np.where(b.mean != 0, a.mean / b.mean, np.nan)
     parts = (part.reshape(shape) for part in (estimate, low, high, kind))
-    return RatioSet(*(_plain(part) for part in parts))
+    return RatioSet(*(plain(part) for part in parts))
+
+
+def _scales(a: Sample, b: Sample, var_a: np.ndarray, var_b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What one unit of b weighs in units of a, and the error beside which the two means are seen; by the means where units of
+    a sample are all equal."""
+    both = (var_a > 0) & (var_b > 0)
+    ratio = np.divide(a.mean, b.mean, out=np.ones(len(both)), where=(a.mean != 0) & (b.mean != 0))
+    scale = np.where(both, np.sqrt(np.where(both, var_a, 1.0) / np.where(both, var_b, 1.0)), np.abs(ratio))
+    total = var_a + scale**2 * var_b
+    return scale, np.sqrt(np.where(both, var_a, np.where(total > 0, total, 1.0)))
 
 
 def _reach(allowed: Any, centre: np.ndarray, strength: np.ndarray, side: float) -> np.ndarray:
