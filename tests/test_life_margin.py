@@ -66,7 +66,8 @@ def test_one_truck_is_not_enough():
     result = against([[[0.4]]])
     assert only_row(result)[c.VERDICT] == NOT_ENOUGH_DATA
     assert result.sentence() == (
-        "Whether carbide insert lasts no worse than plain steel cannot be told: it takes two trucks with a wear rate of each."
+        "Whether carbide insert lasts no worse than plain steel cannot be told: it takes two trucks with a wear rate of each, "
+        "and edges that wore."
     )
 
 
@@ -112,6 +113,46 @@ def test_no_upper_end():
     result = check_margin(project(both, labels=LABELS), 1.25)
     assert math.isnan(only_row(result)[c.CONF_HIGH])
     assert result.sentence().endswith("how many more sets it may use has no upper end with these readings.")
+
+
+def both_of(steel, carbide, margin=1.25):
+    frames = [straight(steel), straight(carbide, kind="carbide_insert", truck="C")]
+    return check_margin(project(pd.concat(frames, ignore_index=True), labels=LABELS), margin)
+
+
+@pytest.mark.parametrize(
+    ("steel", "carbide"),
+    [
+        # heights of both rose: a ratio of -0.51 to -0.11 would be 4.6, far above any margin
+        ([-0.10, -0.11, -0.12], [-0.50, -0.51, -0.52]),
+        # the type's heights rose by far more than chance, the reference wore for certain: the ratio is below zero
+        ([1.4, 1.5, 1.6], [-0.24, -0.25, -0.26]),
+        # the reference did not wear
+        ([-0.10, 0.0, 0.04], [0.3, 0.4, 0.5]),
+    ],
+)
+def test_no_wear_is_no_proof_of_a_long_life(steel, carbide):
+    result = both_of(*([[[rate]] for rate in rates] for rates in (steel, carbide)))
+    row = only_row(result)
+    assert row[c.VERDICT] == NOT_ENOUGH_DATA
+    assert pd.isna([row[c.P_VALUE], row[c.P_HOLM], row[c.ESTIMATE], row[c.CONF_HIGH]]).all()
+    assert "cannot be told" in result.sentence()
+
+
+def test_a_use_without_an_upper_end_shows_nothing_however_small_its_p_value():
+    # a reference between next to nothing and a lot, and a type whose heights rose: the test against 1.25 times is passed only
+    # because the type's use is below zero
+    result = both_of([[[0.25]], [[0.65]], [[1.05]]], [[[-0.20]], [[-0.25]], [[-0.30]]])
+    row = only_row(result)
+    assert row[c.P_VALUE] < 0.05 and math.isnan(row[c.CONF_HIGH])
+    assert row[c.VERDICT] == NOT_SHOWN
+    assert result.sentence().endswith("how many more sets it may use has no upper end with these readings.")
+
+
+def test_heights_that_rose_by_chance_are_no_obstacle():
+    result = both_of([[[1.4]], [[1.5]], [[1.6]]], [[[-0.03]], [[0.01]], [[0.01]]])
+    row = only_row(result)
+    assert row[c.VERDICT] == NO_WORSE and 0 <= row[c.CONF_HIGH] < 1.25
 
 
 def test_without_the_reference_there_is_nothing_to_say():

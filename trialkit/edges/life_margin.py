@@ -44,7 +44,8 @@ class LifeMargin(AgainstReference):
     table : DataFrame
         One row per plow position and edge type but the reference: `edge_type`, `reference`, `plow_position`, `estimate`
         (sets used per mile over those of the reference), `conf_high` (one-sided upper bound; missing where there is
-        none), `margin`, `p_value`, `p_holm`, `verdict` ("no_worse", "not_shown", "not_enough_data").
+        none), `margin`, `p_value` (missing where the wear of one is no wear: see `check_margin`), `p_holm`, `verdict`
+        ("no_worse", "not_shown", "not_enough_data").
     confidence_level, labels
         As of `AgainstReference`; one-sided.
     """
@@ -56,7 +57,7 @@ class LifeMargin(AgainstReference):
         if row[c.VERDICT] == NOT_ENOUGH_DATA:
             return (
                 f"Whether {kind} lasts no worse than {reference}{where} cannot be told: it takes two trucks with a wear rate of "
-                "each."
+                "each, and edges that wore."
             )
         bound = f"{level_percent(self.confidence_level)} bound"
         most, mile = row[c.CONF_HIGH], display.word("mile")
@@ -102,6 +103,9 @@ def check_margin(
     -----
     `ratios.margin_test` on the use of sets by truck, one-sided at the level of the projection; Holm's adjustment over the
     edge types of a plow position. At a margin of 1.25 a life of more than 1 / 1.25 = 0.8 of the reference's is shown.
+
+    The test supposes that both wear. Where the reference's mean use is not above zero, or the type's heights rose by more than
+    chance allows, there is no p value and nothing is told; where the use has no upper end, nothing is shown.
     """
     if not no_worse_than_ratio > 1:
         raise UsageError(f"The margin is {no_worse_than_ratio:g}; it must be above 1, such as 1.25.")
@@ -120,20 +124,21 @@ def check_margin(
             pairing = truck_pairs(projection.trucks, place, kind, chosen)
             found = margin_test(of_type, of_reference, no_worse_than_ratio, level, pairing=pairing)
             ratio = of_type.mean / of_reference.mean if of_reference.mean > 0 else math.nan
+            both_wear = of_reference.mean > 0 and not found.conf_high < 0
             block.append(
                 {
                     c.EDGE_TYPE: kind,
                     c.REFERENCE: chosen,
                     c.PLOW_POSITION: place,
                     c.ESTIMATE: ratio if ratio >= 0 else math.nan,
-                    c.CONF_HIGH: found.conf_high,
+                    c.CONF_HIGH: found.conf_high if both_wear else math.nan,
                     MARGIN: no_worse_than_ratio,
-                    c.P_VALUE: found.p_value,
+                    c.P_VALUE: found.p_value if both_wear else math.nan,
                 }
             )
         adjusted = holm_adjusted([row[c.P_VALUE] for row in block])
         rows += [
-            {**row, c.P_HOLM: p, c.VERDICT: _verdict(float(p), level)}
+            {**row, c.P_HOLM: p, c.VERDICT: _verdict(float(p), row[c.CONF_HIGH], level)}
             for row, p in zip(block, adjusted, strict=True)
         ]
     return LifeMargin(
@@ -148,7 +153,7 @@ def check_margin(
     )
 
 
-def _verdict(p: float, confidence_level: float) -> Verdict:
+def _verdict(p: float, conf_high: float, confidence_level: float) -> Verdict:
     if not math.isfinite(p):
         return NOT_ENOUGH_DATA
-    return NO_WORSE if p < 1 - confidence_level else NOT_SHOWN
+    return NO_WORSE if p < 1 - confidence_level and math.isfinite(conf_high) else NOT_SHOWN
