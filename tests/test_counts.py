@@ -62,6 +62,23 @@ def test_swapping_the_groups_turns_the_ratio_over():
     assert one.p_value == pytest.approx(other.p_value)
 
 
+@pytest.mark.parametrize("exposure", [0.5, 1.0, 2.0, 7.0])
+@pytest.mark.parametrize("events", [(0, 3), (3, 0), (1, 6), (2, 9), (5, 5), (0, 1), (11, 4)])
+def test_p_value_agrees_with_the_interval(events, exposure):
+    got = counts.compare_rates(events[0], exposure, events[1], 1.0)
+    assert (got.p_value < 0.05) == (got.conf_low > 1 or got.conf_high < 1)
+    at_p = counts.compare_rates(events[0], exposure, events[1], 1.0, confidence_level=1 - got.p_value + 1e-9)
+    assert got.p_value == 1 or at_p.conf_low <= 1 <= at_p.conf_high
+
+
+def test_three_events_against_none_in_half_the_miles_are_no_proof():
+    got = counts.compare_rates(0, 2, 3, 1)
+    # other software: R 4.2.2, poisson.test(c(0, 3), c(2, 1)): interval 0 to 1.209976, though its p value is 0.03704
+    assert (got.conf_low, got.conf_high) == pytest.approx((0, 1.209976), abs=1e-6)
+    # by hand: twice the probability of none of three when each falls into the first with 2/3: 2 / 27
+    assert got.p_value == pytest.approx(2 / 27)
+
+
 def test_no_events_in_the_first_group():
     got = counts.compare_rates(0, 1000, 4, 1000)
     assert (got.estimate, got.conf_low) == (0, 0)

@@ -49,6 +49,16 @@ def test_a_parabola_is_found_as_it_was_made():
     )
 
 
+@pytest.mark.parametrize("u", [[0, 0.1, 0.2, 0.3, 1], [0, 0.7, 0.8, 1], [0, 0.5, 1]])
+def test_early_and_late_are_where_they_are_said_to_be_however_the_readings_lie(u):
+    u = np.array(u, dtype=float)
+    rows = [r for k in "ab" for r in segment("plain_steel", k, k, 1, u * 1000, 5 - u**2, step=1e-6)]
+    row = early_late(rows).table.iloc[0]
+    # by hand: a height of 5 - u^2 over 1,000 miles wears 2u in per 1,000 miles, 0.5 at u = 1/4 and 1.5 at u = 3/4
+    assert (row[c.EARLY_RATE], row[c.LATE_RATE]) == pytest.approx((0.5, 1.5), abs=1e-4)
+    assert row[c.CHANGE_PCT] == pytest.approx(200, abs=0.1)
+
+
 def test_running_in_shows_as_slower_wear_later():
     result = early_late(bent(-0.5))
     row = result.table.iloc[0]

@@ -195,6 +195,18 @@ def test_bad_level_is_refused():
 
 
 # ---------------------------------------------------------------- next to no wear
+def test_a_first_reading_of_a_new_set_does_not_make_wear_unmeasurable():
+    worn = fleet({"steel": [0.2, 0.25, 0.2]}, step=1 / 16)
+    new = worn[worn[c.MILES_MI] == 0].assign(**{c.SET_ID: "new", c.HEIGHT_IN: 5.0, c.MILES_MI: 500.0})
+    new[c.SEGMENT] = new[c.TRUCK_ID] + "/new"
+    both = pd.concat([worn, new], ignore_index=True)
+    for readings in (worn, both):
+        result = fit_wear_rates(readings)
+        # by hand: 500 miles at a mean of 0.217 in per 1,000 are 0.108 in, 1.7 steps of 1/16 in
+        assert result.table[c.MEASURABLE].tolist() == [True]
+        assert "no measurable wear" not in result.sentence()
+
+
 def test_equal_readings_are_no_measurable_wear_with_an_upper_limit():
     result = fit_wear_rates(fleet({"carbide": [0.0] * 4}, step=1 / 16))
     row = result.table.iloc[0]

@@ -119,10 +119,11 @@ def compare_early_late(readings: pd.DataFrame, rates: WearRates, *, run_in_mi: f
     -----
     In each segment a parabola with its own intercept and slope, ``h = a + b u + g u^2`` with u from 0 at the first to 1 at
     the last reading, so that the wear at a quarter and at three quarters of the way differ by ``-g / span``. A truck's
-    change is the mean over its segments weighted by what they tell, ``sum(Sqy / span) / -sum(Sqq / span^2)`` with q the
+    change is the mean over its segments weighted by what they tell, ``-sum(Sqy span) / sum(Sqq span^2)`` with q the
     part of u^2 that no straight line follows; the trucks of a type make its change, with the t interval of
-    `inference.mean_interval`. Rounding enters as in `slopes.fit_slopes`. A segment needs readings at three different
-    miles.
+    `inference.mean_interval`. Early and late lie half the change below and above the wear half way, which is that of the
+    straight lines plus ``change (1 - Sus / Suu)``, s the square of u: nothing with readings at even distances. Rounding
+    enters as in `slopes.fit_slopes`. A segment needs readings at three different miles.
     """
     used, _ = sl.used_readings(readings, run_in_mi)
     parts = _bends(used)
@@ -147,7 +148,7 @@ def compare_early_late(readings: pd.DataFrame, rates: WearRates, *, run_in_mi: f
     )
 
 
-_WEIGHT, _SLOPE_WEIGHT, _SLOPE, _SPREAD = "_weight", "_slope_weight", "_slope", "_spread"
+_WEIGHT, _SLOPE_WEIGHT, _SLOPE, _LEAN, _SPREAD = "_weight", "_slope_weight", "_slope", "_lean", "_spread"
 
 
 def _bends(used: pd.DataFrame) -> pd.DataFrame:
@@ -174,6 +175,7 @@ def _bends(used: pd.DataFrame) -> pd.DataFrame:
     with np.errstate(invalid="ignore", divide="ignore"):
         q = square - (sus / suu)[code] * du
         slope = suy / suu
+        lean = 1 - sus / suu
     q = np.where(np.isfinite(q), q, 0.0)
     sqq, sqy = np.bincount(code, q * q, size), np.bincount(code, q * dy, size)
     bent = sqq > 1e-9
@@ -190,6 +192,7 @@ def _bends(used: pd.DataFrame) -> pd.DataFrame:
                 c.ESTIMATE: -sqy / sqq / span_mi,
                 _WEIGHT: sqq * span_mi**2,
                 _SLOPE: -slope / span_mi,
+                _LEAN: np.where(np.abs(lean) < NO_BEND, 0.0, lean),
                 _SLOPE_WEIGHT: suu * span_mi**2,
                 _SPREAD: spread * span_mi,
                 c.N_READINGS: n,
@@ -211,8 +214,11 @@ def _by_truck(parts: pd.DataFrame) -> pd.DataFrame:
     weight, slope_weight = parts[_WEIGHT].to_numpy(), parts[_SLOPE_WEIGHT].to_numpy()
     total = summed(weight)
     change = summed(weight * parts[c.ESTIMATE]) / total
-    middle = summed(slope_weight * parts[_SLOPE]) / summed(slope_weight)
-    change = np.where(np.abs(change) < NO_BEND * np.abs(middle), 0.0, change)
+    straight, lean = (
+        summed(slope_weight * parts[name]) / summed(slope_weight) for name in (_SLOPE, _LEAN)
+    )
+    change = np.where(np.abs(change) < NO_BEND * np.abs(straight), 0.0, change)
+    middle = straight + change * lean
     cell, cells = sl.grouped(parts, sl.CELL)
     free = np.bincount(cell, np.maximum(parts[c.N_READINGS] - 3, 0), len(cells))
     error = np.bincount(cell, parts[sl.SPREAD], len(cells)) / np.maximum(free, 1)

@@ -345,9 +345,11 @@ def _set_counts(sets: pd.DataFrame) -> pd.DataFrame:
 
 
 def _fall_in_steps(table: pd.DataFrame, segments: pd.DataFrame, repeatability_in: float | None) -> pd.Series:
-    """Height lost over the average segment, in steps of the tool or twice the repeatability, whichever is larger."""
+    """Height lost over the average segment with two readings at different miles, in steps of the tool or twice the repeatability,
+    whichever is larger."""
     by_cell = segments.groupby(sl.CELL, observed=True, sort=False)
-    miles = by_cell[sl.SPAN_MI].mean()
+    ran = segments[segments[sl.SPAN_MI] > 0]
+    miles = ran.groupby(sl.CELL, observed=True, sort=False)[sl.SPAN_MI].mean()
     least = by_cell[sl.STEP_IN].max().clip(lower=2 * (repeatability_in or 0.0))
     index = pd.MultiIndex.from_frame(table[sl.CELL])
     fall = table[c.ESTIMATE].abs().to_numpy() * miles.reindex(index).to_numpy() / 1000.0
