@@ -214,9 +214,7 @@ def _by_truck(parts: pd.DataFrame) -> pd.DataFrame:
     weight, slope_weight = parts[_WEIGHT].to_numpy(), parts[_SLOPE_WEIGHT].to_numpy()
     total = summed(weight)
     change = summed(weight * parts[c.ESTIMATE]) / total
-    straight, lean = (
-        summed(slope_weight * parts[name]) / summed(slope_weight) for name in (_SLOPE, _LEAN)
-    )
+    straight, lean = (summed(slope_weight * parts[name]) / summed(slope_weight) for name in (_SLOPE, _LEAN))
     change = np.where(np.abs(change) < NO_BEND * np.abs(straight), 0.0, change)
     middle = straight + change * lean
     cell, cells = sl.grouped(parts, sl.CELL)

@@ -20,9 +20,7 @@ from scipy.special import stdtr, stdtridf, stdtrit
 
 ONE_UNIT = "fewer than two units, so the spread between units is not known"
 NO_SPREAD = "all units are equal and the reading error is not known, so no error can be stated"
-PAIRS_ALIKE = (
-    "all units that carried both differ by the same amount and the reading error is not known, so no error can be stated"
-)
+PAIRS_ALIKE = "all units that carried both differ by the same amount and the reading error is not known, so no error can be stated"
 PAIRS_NEEDED = 3
 """Pairs from which a correlation is used when only part of the units are paired; with fewer it is noise."""
 
