@@ -9,6 +9,7 @@ from trialkit import columns as c
 from trialkit.money import alternatives as al
 from trialkit.money.costs import estimate_costs
 from trialkit.money.inputs import Use
+from trialkit.money.kept import Kept
 from trialkit.stats.inference import Sample
 
 MILES = (4000.0, 1000.0, 2000.0)
@@ -38,6 +39,45 @@ def test_the_whole_fleet_no_change_and_all_between():
         assert row[al.RISK] and row[al.NOT_KNOWN]
     assert found.busiest == ("T-1",)
     assert math.copysign(1, rows.loc[al.NO_CHANGE, al.SAVING_LOW]) == 1
+
+
+def test_a_truck_that_keeps_its_type_changes_in_no_alternative():
+    found = al.cost_alternatives(
+        estimate_costs(ms.cost_inputs(plan=ms.plan(MILES))),
+        ms.CARBIDE,
+        kept=[
+            Kept("T-1", "front", ms.STEEL, "fixed plow"),
+            Kept("T-2", "wing_left", ms.STEEL, "other place"),
+        ],
+    )
+    rows = found.table.set_index(al.ALTERNATIVE)
+    costs = estimate_costs(ms.cost_inputs(plan=ms.plan(MILES))).table.set_index(c.EDGE_TYPE)[c.COST_PER_MI]
+    steel, carbide = costs[ms.STEEL], costs[ms.CARBIDE]
+    assert rows.loc[al.WHOLE_FLEET, al.N_POSITIONS] == 2
+    assert rows.loc[al.WHOLE_FLEET, c.ANNUAL_COST] == pytest.approx(3000 * carbide + 4000 * steel)
+    assert rows.loc[al.WHOLE_FLEET, al.SAVING] == pytest.approx(3000 * (steel - carbide))
+    assert rows.loc[al.WHOLE_FLEET, al.OUTFIT_CASH] == pytest.approx(2 * 800)
+    assert found.busiest == ("T-3",)
+    assert found.sentences()[0].startswith("Carbide insert on every truck that can change (2 trucks)")
+    assert "T-1 stays with plain steel: fixed plow." in found.notes
+
+
+def test_a_truck_that_keeps_another_type_is_the_same_on_both_sides():
+    inputs = ms.cost_inputs(plan=ms.plan(MILES))
+    found = al.cost_alternatives(
+        estimate_costs(inputs), ms.CARBIDE, kept=[Kept("T-3", "front", ms.RUBBER, "its own")]
+    )
+    rows = found.table.set_index(al.ALTERNATIVE)
+    costs = estimate_costs(inputs).table.set_index(c.EDGE_TYPE)[c.COST_PER_MI]
+    assert rows.loc[al.NO_CHANGE, c.ANNUAL_COST] == pytest.approx(
+        5000 * costs[ms.STEEL] + 2000 * costs[ms.RUBBER]
+    )
+    assert rows.loc[al.NO_CHANGE, al.SAVING] == 0
+    assert rows.loc[al.WHOLE_FLEET, al.SAVING] == pytest.approx(5000 * (costs[ms.STEEL] - costs[ms.CARBIDE]))
+    assert "No change: plain steel on every truck but T-3" in found.sentences()[-1]
+    every = [Kept(f"T-{n}", "front", ms.STEEL, "fixed") for n in (1, 2, 3)]
+    none = al.cost_alternatives(estimate_costs(inputs), ms.CARBIDE, kept=every)
+    assert none.table.empty and "every truck keeps its edge type" in none.notes[0]
 
 
 def test_the_first_outfit_is_paid_by_the_trucks_that_change():

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from conftest import SETTINGS, TABLES, write_trial
 
-from trialkit.report import cost_study, life_study
+from trialkit.report import cost_study, decision_words, life_study
 from trialkit.trial import checks
 
 DEMO = Path(__file__).parents[1] / "data_demo"
@@ -51,9 +51,24 @@ def test_the_demo_has_every_table_of_the_contract(demo):
     assert set(demo.order.table["plow_position"]) == {"front", "wing_right"}
 
 
+def test_a_plow_that_the_shop_forbids_to_change_is_bought_nothing_new_for(demo):
+    """T-11 of the demo is a fixed plow on which only plain steel is allowed."""
+    assert [one.truck_id for one in demo.kept] == ["T-11"]
+    assert set(demo.order.table.query("truck_id == 'T-11'")["edge_type"]) == {"plain_steel"}
+    assert demo.choices.table["n_positions"].iloc[0] == 11
+    assert "T-11" not in demo.choices.busiest
+    widths = demo.specification.set_index("property")["required"]["Width to be covered"]
+    assert widths == "12 ft on 11 plows"  # the 9 ft wing and T-11 stay on plain steel
+    first = decision_words.recommended_action(demo).sentences[0]
+    assert "T-11 stays with plain steel: Fixed plow without trip springs" in first
+    assert "of plain steel for the front plow of T-11" in first
+    assert "right wing" not in first  # none broke in 9,881 miles, and more than half of its set is left
+
+
 def test_what_is_recommended_is_what_the_rule_finds_better(demo):
     assert demo.recommended == demo.verdicts.better()[0]
-    assert set(demo.order.table.query("plow_position == 'front'")["edge_type"]) == {demo.recommended}
+    front = demo.order.table.query("plow_position == 'front'").set_index("truck_id")["edge_type"]
+    assert set(front.drop("T-11")) == {demo.recommended}
     assert set(demo.order.table.query("plow_position == 'wing_right'")["edge_type"]) == {"plain_steel"}
     assert len(demo.specification)
 

@@ -11,6 +11,7 @@ from trialkit.errors import UsageError
 from trialkit.formatting import money
 from trialkit.money import order as od
 from trialkit.money.inputs import Use
+from trialkit.money.season import season_miles
 from trialkit.money.sets_needed import CARRIED_FRAC
 from trialkit.stats.inference import Sample
 
@@ -49,6 +50,31 @@ def test_a_harder_winter_and_a_higher_service_level_need_more():
     assert needs == sorted(needs) and needs[0] < needs[2]
     safer = ordered(ms.STEEL, ms.STEEL, service_level=0.99)
     assert fleet(safer, ms.STEEL)[od.TO_HAVE] > fleet(found, ms.STEEL)[od.TO_HAVE]
+
+
+def test_few_miles_without_a_break_are_read_with_those_of_the_other_positions():
+    front = ms.cost_inputs()
+    wing = ms.cost_inputs(
+        uses={ms.STEEL: Use(Sample(0.5, math.nan, 1), 0, 0, 800.0)}, plow_position="wing_left"
+    )
+    rows = assignment(ms.STEEL, place="wing_left")
+    plan = season_miles(
+        rows.assign(**{c.MILES_LOW_MI: 500.0, c.MILES_MID_MI: 800.0, c.MILES_HIGH_MI: 1100.0}), rows
+    )
+    alone = od.project_order(rows, [wing], plan, n_draws=4000)
+    both = od.project_order(rows, [wing, front], plan, n_draws=4000)
+    # by hand: half a break over the miles (Jeffreys), 800 mi planned, a life of 2,000 mi that is not reached
+    assert alone.table.set_index(c.WINTER).loc["middling", od.EXPECTED] - 1 == pytest.approx(
+        0.5 / 800 * 800, rel=0.15
+    )
+    assert both.table.set_index(c.WINTER).loc["middling", od.EXPECTED] - 1 == pytest.approx(
+        0.5 / 8800 * 800, rel=0.15
+    )
+    seen = ms.cost_inputs(
+        uses={ms.STEEL: Use(Sample(0.5, math.nan, 1), 1, 0, 800.0)}, plow_position="wing_left"
+    )
+    own = od.project_order(rows, [seen, front], plan, n_draws=4000)
+    assert own.table.set_index(c.WINTER).loc["middling", od.EXPECTED] - 1 > 0.8
 
 
 def test_cash():

@@ -19,6 +19,7 @@ from trialkit.formatting import counted, level_words, listed, money_interval, nu
 from trialkit.money import draws, lines, season
 from trialkit.money.costs import EDGES_ALONE, Costs, chance_words, shared_lines
 from trialkit.money.inputs import CostInputs, EdgeCosts
+from trialkit.money.kept import Kept, kept_words
 from trialkit.money.sets_needed import SetsUsed, spread_of_use
 from trialkit.results import Labelled
 from trialkit.stats.inference import two_sided_tail
@@ -51,11 +52,14 @@ class Alternatives(Labelled):
         (outfit and the edges used up in the first season, labor not included), `steady_year_purchases`, `risk`, `not_known`.
     busiest : tuple of str
         Truck positions of "busiest_trucks".
+    kept : mapping
+        Truck to the edge type that it keeps in every alternative.
     currency, confidence_level
     labels : dict
     """
 
     busiest: tuple[str, ...]
+    kept: Mapping[str, str]
     currency: str
     confidence_level: float
     labels: Mapping[str, str]
@@ -75,11 +79,13 @@ class Alternatives(Labelled):
         """What an alternative is called."""
         who = self.label(str(row[c.EDGE_TYPE]))
         trucks = counted(int(row[N_POSITIONS]), "truck")
+        where = "every truck that can change" if self.kept else "the whole fleet"
+        apart = [truck for truck, kind in self.kept.items() if kind != row[c.EDGE_TYPE]]
         return {
-            WHOLE_FLEET: f"{who} on the whole fleet ({trucks})",
+            WHOLE_FLEET: f"{who} on {where} ({trucks})",
             BUSIEST: f"{who} on the busiest routes only ({trucks}, {percent(row[MILES_SHARE])} of the {display.word('miles')})",
             EXTEND: f"the trial goes on for another winter ({trucks} with other types)",
-            NO_CHANGE: f"no change: {who} on every truck",
+            NO_CHANGE: f"no change: {who} on every truck{f' but {listed(apart)}' if apart else ''}",
         }[str(row[ALTERNATIVE])]
 
     def _sentence(self, row: Mapping[Hashable, Any]) -> str:
@@ -94,6 +100,7 @@ def cost_alternatives(
     *,
     busiest_share: float = 0.5,
     trial_trucks: Mapping[str, str] | None = None,
+    kept: Sequence[Kept] = (),
 ) -> Alternatives:
     """Cost the alternatives that a council chooses between.
 
@@ -107,9 +114,11 @@ def cost_alternatives(
     edge_type : str
         Type that would be bought.
     busiest_share : float
-        Share of the planned miles that the busiest trucks make up at least.
+        Share of the planned miles of the trucks that can change that the busiest of them make up at least.
     trial_trucks : mapping, optional
         Truck to the edge type it carried in the trial, at this plow position: what would go on if the trial is extended.
+    kept : sequence of Kept
+        Positions that keep their type whatever is decided; those at other plow positions are passed over.
 
     Returns
     -------
@@ -123,46 +132,72 @@ def cost_alternatives(
     """
     inputs = found.inputs
     plan = inputs.plan.at(inputs.plow_position)
+    here = [one for one in kept if one.plow_position == inputs.plow_position]
+    here = [one for one in here if one.truck_id in set(plan[c.TRUCK_ID])]
+    without = [one.truck_id for one in here if one.edge_type not in _types(inputs)]
+    plan = plan[~plan[c.TRUCK_ID].isin(without)].reset_index(drop=True)
+    stays = {one.truck_id: one.edge_type for one in here if one.truck_id not in without}
     edge, reference = inputs.edge(edge_type), inputs.edge(inputs.reference)
     extended = {truck: kind for truck, kind in (trial_trucks or {}).items() if kind in _types(inputs)}
     if plan.empty or not all(math.isfinite(one.price) for one in (edge, reference)):
         return _result(
             [], (), found, ("No alternatives are costed: no miles are planned, or a price is not known.",)
         )
-    busy = season.busiest(plan, busiest_share).to_numpy()
+    free = plan[~plan[c.TRUCK_ID].isin(list(stays))]
+    if free.empty:
+        return _result(
+            [], (), found, ("No alternatives are costed: every truck keeps its edge type.",), stays
+        )
+    busy = season.busiest(free, busiest_share).to_numpy()
     base = {
-        WHOLE_FLEET: dict.fromkeys(plan[c.TRUCK_ID], edge_type),
-        BUSIEST: dict.fromkeys(plan[c.TRUCK_ID][busy], edge_type),
+        WHOLE_FLEET: dict.fromkeys(free[c.TRUCK_ID], edge_type),
+        BUSIEST: dict.fromkeys(free[c.TRUCK_ID][busy], edge_type),
         EXTEND: extended,
         NO_CHANGE: {},
     }
     if not any(kind != inputs.reference for kind in extended.values()):
         del base[EXTEND]
-    model = _Model(inputs, [*dict.fromkeys([edge_type, *extended.values()])])
+    model = _Model(inputs, [*dict.fromkeys([edge_type, *extended.values(), *stays.values()])])
+    before = {truck: stays.get(truck, inputs.reference) for truck in plan[c.TRUCK_ID]}
+    today = np.array(list(before.values()), dtype=object)
     rows = []
     for name, carries in base.items():
-        kinds = np.array([carries.get(truck, inputs.reference) for truck in plan[c.TRUCK_ID]], dtype=object)
-        rows.append(_row(name, edge_type, kinds, plan, model, found))
-    names = tuple(str(truck) for truck in plan[c.TRUCK_ID][busy])
+        kinds = np.array([carries.get(truck, kind) for truck, kind in before.items()], dtype=object)
+        rows.append(_row(name, edge_type, kinds, today, plan, model, found))
+    names = tuple(str(truck) for truck in free[c.TRUCK_ID][busy])
     notes = [
         "Costs of a season are for a middling winter and for the edges alone, without material and passes.",
-        f"The busiest trucks are those with the most planned {display.word('miles')} that together plow at least {percent(100 * busiest_share)} of them: "
-        f"{listed(names)}.",
+        f"The busiest trucks are those with the most planned {display.word('miles')} that together plow at least {percent(100 * busiest_share)} of "
+        f"{_those(stays)}: {listed(names)}.",
+        *kept_words([one for one in here if one.truck_id in stays], inputs.labels),
     ]
+    if without:
+        notes.append(
+            f"Left out of every alternative, since no cost of the edge type that is kept is known: {listed(without)}."
+        )
     if model.left_out:
         words = listed([lines.LINE_WORDS[line] for line in model.left_out])
         notes.append(f"Left out of every alternative, since not known for every type: {words}.")
-    return _result(rows, names, found, tuple(notes))
+    return _result(rows, names, found, tuple(notes), stays)
+
+
+def _those(stays: Mapping[str, str]) -> str:
+    return f"the {display.word('miles')} of the trucks that can change" if stays else "them"
 
 
 def _result(
-    rows: list[dict[str, Any]], names: tuple[str, ...], found: Costs, notes: tuple[str, ...]
+    rows: list[dict[str, Any]],
+    names: tuple[str, ...],
+    found: Costs,
+    notes: tuple[str, ...],
+    kept: Mapping[str, str] | None = None,
 ) -> Alternatives:
     return Alternatives(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method="Planned miles of each truck times the cost per mile of the type it would carry; intervals from the draws.",
         notes=notes,
         busiest=names,
+        kept=kept or {},
         currency=found.currency,
         confidence_level=found.confidence_level,
         labels=found.labels,
@@ -224,23 +259,31 @@ class _Model:
 
 
 def _row(
-    name: str, edge_type: str, kinds: np.ndarray, plan: pd.DataFrame, model: _Model, found: Costs
+    name: str,
+    edge_type: str,
+    kinds: np.ndarray,
+    today: np.ndarray,
+    plan: pd.DataFrame,
+    model: _Model,
+    found: Costs,
 ) -> dict[str, Any]:
-    """One alternative."""
+    """One alternative: what each truck carries in it, and today."""
     inputs = found.inputs
     miles = plan[c.MILES_MID_MI].to_numpy(dtype=float)
     reference = inputs.reference
     of = {kind: float(miles[kinds == kind].sum()) for kind in dict.fromkeys(kinds)}
     cost = sum(part * model.estimate[kind] for kind, part in of.items())
     everything = miles.sum()
-    changed = kinds != reference
+    changed = kinds != today
+    before = sum(part * model.estimate[kind] for part, kind in zip(miles, today, strict=True))
     fitted = name == EXTEND
     outfit = (
         0.0 if fitted else float(sum(inputs.edge(kind).price + _kit(inputs, kind) for kind in kinds[changed]))
     )
     a_year = {kind: model.sets_per_mi[kind] * inputs.edge(kind).price for kind in of}
     steady = sum(part * a_year[kind] for kind, part in of.items())
-    goes_on = steady if fitted else of.get(reference, 0.0) * a_year.get(reference, 0.0)
+    same = sum(part * a_year[kind] for part, kind in zip(miles[~changed], kinds[~changed], strict=True))
+    goes_on = steady if fitted else same
     first = outfit + goes_on + (0.0 if fitted else model.first_season(kinds[changed], miles[changed]))
     row: dict[str, Any] = {
         ALTERNATIVE: name,
@@ -248,7 +291,7 @@ def _row(
         N_POSITIONS: len(kinds) if name == NO_CHANGE else int(changed.sum()),
         MILES_SHARE: 100.0 * float(miles[changed].sum()) / everything if everything > 0 else math.nan,
         c.ANNUAL_COST: cost,
-        SAVING: everything * model.estimate[reference] - cost,
+        SAVING: float(before - cost),
         OUTFIT_CASH: outfit,
         FIRST_YEAR: first,
         STEADY: steady,
@@ -263,7 +306,7 @@ def _row(
             float(np.quantile(low, tail)),
             float(np.quantile(high, 1 - tail)),
         )
-        rest = {kind: part for kind, part in of.items() if kind != reference}
+        rest = {kind: float(miles[changed & (kinds == kind)].sum()) for kind in dict.fromkeys(kinds[changed])}
         if list(rest) == [edge_type]:
             ends = found.differences[edge_type, EDGES_ALONE].interval(inputs.confidence_level)
             less, more = (rest[edge_type] * end for end in ends)

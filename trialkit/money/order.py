@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -155,14 +155,19 @@ def project_order(
 
     Notes
     -----
-    See `sets_needed.SetsUsed`. The number for the fleet is the quantile of the fleet's total in the same draws, not the sum of the
+    See `sets_needed.SetsUsed`. Where none of a type broke at a plow position, the breaks and miles of all positions of that type are
+    taken together: few miles without a break leave room for a rate that the other positions speak against. The number for the fleet is the quantile of the fleet's total in the same draws, not the sum of the
     trucks' numbers: sets are shared, and not every truck has its worst winter at once. A new set to start with counts as needed
     where none is carried over. A section type takes whole sets to start with and single sections after that. Cash of a steady year:
     sets worn out and broken per mile times the miles and the price.
     """
     if not 0 < service_level < 1:
         raise UsageError(f"the service level is {service_level:g}; it lies above 0 and below 1, such as 0.9")
-    known = {(edge.edge_type, one.plow_position): (edge, one) for one in sources for edge in one.edges}
+    known = {
+        (edge.edge_type, one.plow_position): (_with_pooled_breaks(edge, sources), one)
+        for one in sources
+        for edge in one.edges
+    }
     rows: list[dict[str, Any]] = []
     totals: dict[tuple[str, str], _Total] = {}
     left_out: list[str] = []
@@ -217,6 +222,23 @@ def _cash_words(rows: Sequence[Mapping[Hashable, Any]], currency: str) -> str:
     if not math.isfinite(pieces):
         return "price not known"
     return f"{money(pieces, currency)} and conversion kits whose price is not recorded"
+
+
+def _with_pooled_breaks(edge: EdgeCosts, sources: Sequence[CostInputs]) -> EdgeCosts:
+    """The edge with what broke at all plow positions together, where none broke at its own."""
+    if edge.use.breaks + edge.use.section_breaks > 0:
+        return edge
+    uses = [one.use for source in sources for one in source.edges if one.edge_type == edge.edge_type]
+    uses = [use for use in uses if use.miles_mi > 0]
+    if len(uses) < 2:
+        return edge
+    together = replace(
+        edge.use,
+        breaks=sum(use.breaks for use in uses),
+        section_breaks=sum(use.section_breaks for use in uses),
+        miles_mi=sum(use.miles_mi for use in uses),
+    )
+    return replace(edge, use=together)
 
 
 def _truck_spread(edge: EdgeCosts) -> float:

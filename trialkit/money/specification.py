@@ -40,7 +40,7 @@ def specification(
     edge_types : DataFrame
         Columns edge_type, new_height_in, usable_depth_in [in]; sections_n, section_length_in [in], replaced_as, description if there.
     trucks : DataFrame, optional
-        Columns plow_position, plow_width_ft [ft]: the widths that have to be covered.
+        Columns plow_position, plow_width_ft [ft]: the plows that are bought for, whose widths have to be covered.
 
     Returns
     -------
@@ -149,13 +149,19 @@ def _widths(trucks: pd.DataFrame) -> str:
 
 
 def _feet(width: Any) -> str:
-    return f"{number(display.value(float(width), 'ft'), 3)} {display.unit('ft')}"
+    return _shortest(width, "ft")
 
 
 def _length(value: Any) -> str:
     if not _known(value):
         return FILL_IN
-    return f"{number(display.value(float(value), 'in'), 3)} {display.unit('in')}"
+    return _shortest(value, "in")
+
+
+def _shortest(value: Any, unit: str) -> str:
+    """A size as it was recorded: no more digits than it has, and three at most."""
+    text = number(display.value(float(value), unit), 3)
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {display.unit(unit)}"
 
 
 def _known(value: Any) -> bool:

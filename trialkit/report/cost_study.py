@@ -9,7 +9,7 @@ those of one plow position, the one at which most edge types were tried; the ord
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -30,6 +30,7 @@ from trialkit.money import (
     what_if,
 )
 from trialkit.money.inputs import EARLY_FRAC, UNEVEN_FRAC, CostInputs, Use, read_inputs
+from trialkit.money.kept import Kept, kept_positions, next_types
 from trialkit.money.season import SeasonMiles, season_miles
 from trialkit.money.sets_needed import Spread, remaining_shares, spread_of_use
 from trialkit.money.specification import specification
@@ -38,7 +39,7 @@ from trialkit.report.life_study import LifeStudy
 from trialkit.trial import lineage
 from trialkit.trial.checks import Trial
 
-COSTS, PLAN, BIDS = "costs", "fleet_plan", "bids"
+COSTS, PLAN, BIDS, ASSIGNMENTS = "costs", "fleet_plan", "bids", "assignments"
 USE_PER_1000_MI = "use_per_1000_mi"
 NO_LIFE = "No life of any edge type is known, so nothing is said about what edges cost."
 NO_COSTS = "No prices of labor, hardware or down time are recorded, so only what is paid for the edges themselves is counted."
@@ -65,7 +66,7 @@ class CostStudy:
     choices : Alternatives or None
         What the council can choose between.
     order : Order or None
-        Sets and sections for next season with the recommended type on every truck.
+        Sets and sections for next season with the recommended type on every truck that can change.
     sensitivity : Sensitivity or None
         What could turn the finding.
     bids : Bids or None
@@ -76,6 +77,10 @@ class CostStudy:
         Edge type to the name that sentences print.
     notes : tuple of str
         Caveats of all of them, each once.
+    supplied : mapping
+        How many sets were bought, donated or loaned.
+    kept : tuple of Kept
+        Truck positions where other types were tried and that keep their own, whatever is decided.
     """
 
     costs: costs.Costs | None
@@ -92,6 +97,7 @@ class CostStudy:
     labels: Mapping[str, str]
     notes: tuple[str, ...]
     supplied: Mapping[str, int] = field(default_factory=dict)
+    kept: tuple[Kept, ...] = ()
 
     @property
     def inputs(self) -> CostInputs | None:
@@ -151,6 +157,8 @@ def study_costs(
     better = verdicts.better()
     recommended = better[0] if better else reference
     nearest = recommended if better else _nearest(found)
+    kept = kept_positions(trial[ASSIGNMENTS] if trial.has(ASSIGNMENTS) else None)
+    wanted = _next_season(trial, sources, plan, recommended, kept)
     cycle, even = life_cycle.estimate_life_cycle(inputs), break_even.find_break_even(inputs)
     choices = (
         alternatives.cost_alternatives(
@@ -158,11 +166,12 @@ def study_costs(
             nearest,
             busiest_share=trial.settings.cost.busiest_share,
             trial_trucks=carried_types(trial, place),
+            kept=kept,
         )
         if nearest
         else None
     )
-    ordered = _order(trial, lives, sources, plan, recommended)
+    ordered = _order(trial, lives, sources, plan, wanted)
     tried = what_if.estimate_sensitivity(inputs) if inputs.has_reference and inputs.others else None
     offered = _bids(trial, inputs)
     parts = (inputs, found, verdicts, cycle, even, choices, ordered, tried, offered)
@@ -171,8 +180,9 @@ def study_costs(
     return CostStudy(
         costs=found, cycle=cycle, even=even, verdicts=verdicts, recommended=recommended, nearest=nearest, choices=choices,
         order=ordered, sensitivity=tried, bids=offered,
-        specification=specification(recommended, trial[study.TYPES], trial["trucks"]) if better else pd.DataFrame(),
+        specification=specification(recommended, trial[study.TYPES], _plows(trial, wanted, recommended)) if better else pd.DataFrame(),
         labels=labels, notes=tuple(dict.fromkeys(notes)), supplied=_supplied(trial),
+        kept=tuple(one for one in kept if one.plow_position == place),
     )  # fmt: skip
 
 
@@ -330,20 +340,38 @@ def _nearest(found: costs.Costs) -> str:
     return "" if rows.empty else str(rows.sort_values(c.SAVING_PCT, kind="stable").iloc[-1][c.EDGE_TYPE])
 
 
-def _order(
-    trial: Trial, lives: LifeStudy, sources: Mapping[str, CostInputs], plan: SeasonMiles, recommended: str
-) -> order.Order | None:
-    """What next season needs with the recommended type where it was tried, and the reference elsewhere."""
-    if plan.table.empty:
-        return None
+def _next_season(
+    trial: Trial, sources: Mapping[str, CostInputs], plan: SeasonMiles, recommended: str, kept: Sequence[Kept]
+) -> pd.DataFrame:
+    """What each position carries: the recommended type where it was tried, the reference elsewhere, and what a plow has to keep."""
     reference = trial.settings.reference_edge_type
     chosen = {
         place: recommended if any(edge.edge_type == recommended for edge in source.edges) else reference
         for place, source in sources.items()
     }
-    wanted = plan.table[[c.TRUCK_ID, c.PLOW_POSITION]].astype(object)
-    wanted = wanted[wanted[c.PLOW_POSITION].isin(list(chosen))]
-    wanted = wanted.assign(**{c.EDGE_TYPE: wanted[c.PLOW_POSITION].map(chosen)})
+    return next_types(plan.table if len(plan.table) else trial["trucks"], chosen, kept)
+
+
+def _plows(trial: Trial, wanted: pd.DataFrame, recommended: str) -> pd.DataFrame:
+    """The plows that will carry the recommended type."""
+    bought = wanted[wanted[c.EDGE_TYPE] == recommended]
+    keys = set(zip(bought[c.TRUCK_ID], bought[c.PLOW_POSITION], strict=True))
+    plows = trial["trucks"]
+    own = [
+        (truck, place) in keys
+        for truck, place in zip(
+            plows[c.TRUCK_ID].astype(object), plows[c.PLOW_POSITION].astype(object), strict=True
+        )
+    ]
+    return plows[own]
+
+
+def _order(
+    trial: Trial, lives: LifeStudy, sources: Mapping[str, CostInputs], plan: SeasonMiles, wanted: pd.DataFrame
+) -> order.Order | None:
+    """What next season needs with these types on the trucks."""
+    if plan.table.empty:
+        return None
     set_uses = dict(zip(lives.projection.sets[c.SET_ID], lives.projection.sets[USE_PER_1000_MI], strict=True))
     carried = remaining_shares(lives.observed.lives, set_uses)
     return order.project_order(
@@ -351,7 +379,7 @@ def _order(
         list(sources.values()),
         plan,
         service_level=trial.settings.cost.service_level,
-        carried=carried[carried[c.EDGE_TYPE].astype(object).isin(list(chosen.values()))],
+        carried=carried,
         spreads=_spreads(lives, sources),
         fitted=_fitted(trial, sources),
         seed=trial.settings.seed,

@@ -182,7 +182,22 @@ def several_years(found: CostStudy) -> list[str]:
     if not found.cycle.table[life_cycle.LCC].notna().any():
         return [NO_PLAN]
     said = zip(found.cycle.sentences(), rows.to_dict("records"), strict=True)
-    return [_over_years(found, sentence, row) for sentence, row in said] or [found.cycle.sentence()]
+    told = [_over_years(found, sentence, row) for sentence, row in said]
+    return [*told, *_counted_all_the_same(found)] if told else [found.cycle.sentence()]
+
+
+def _counted_all_the_same(found: CostStudy) -> list[str]:
+    """The trucks that keep their type, which the comparison of the types over the years counts like the others."""
+    names = listed([one.truck_id for one in found.kept])
+    is_one = len(found.kept) == 1
+    return (
+        [
+            f"The types are compared on every truck; {names}, which {'keeps its' if is_one else 'keep their'} edge type, "
+            f"{'is' if is_one else 'are'} counted too."
+        ]
+        if names
+        else []
+    )
 
 
 def _over_years(found: CostStudy, sentence: str, row: Mapping[Hashable, Any]) -> str:
@@ -221,15 +236,24 @@ def to_order(found: CostStudy) -> list[str]:
 
 
 def pieces_words(found: order.Order, winter: str = MIDDLING) -> str:
-    """What the fleet needs in one winter: ``"8 sets and 11 sections of ... for front plows"``."""
+    """What the fleet needs in one winter: ``"8 sets and 11 sections of ... for 11 front plows"``."""
     rows = found.fleet[(found.fleet[c.WINTER] == winter) & (found.fleet[TO_HAVE] > 0)]
-    several = found.fleet[c.PLOW_POSITION].nunique() > 1
+    several = len(found.fleet.drop_duplicates([c.PLOW_POSITION, c.EDGE_TYPE])) > 1
     said = []
     for (place, kind), own in rows.groupby([c.PLOW_POSITION, c.EDGE_TYPE], sort=False):
         pieces = [counted(int(n), piece) for n, piece in zip(own[TO_HAVE], own[PIECE], strict=True)]
-        where = f" for {POSITION_WORDS.get(str(place), str(place))}" if several else ""
+        where = f" for {_plows_words(found, str(place), str(kind))}" if several else ""
         said.append(f"{listed(pieces)} of {found.label(str(kind))}{where}")
-    return (", and " if any(" and " in one for one in said) else " and ").join(said) or "no new sets"
+    nested = len(said) > 1 and any(" and " in one for one in said)
+    return (", and ".join([", ".join(said[:-1]), said[-1]]) if nested else listed(said)) or "no new sets"
+
+
+def _plows_words(found: order.Order, place: str, kind: str) -> str:
+    """The plows that carry an edge type: ``"front plows"``, or ``"the front plow of T-11"`` where there is one."""
+    words = POSITION_WORDS.get(place, place)
+    own = found.table[(found.table[c.PLOW_POSITION] == place) & (found.table[c.EDGE_TYPE] == kind)]
+    trucks = list(dict.fromkeys(own[c.TRUCK_ID]))
+    return f"the {words.removesuffix('s')} of {trucks[0]}" if len(trucks) == 1 else words
 
 
 def bids(found: CostStudy) -> list[str]:

@@ -27,6 +27,7 @@ from trialkit.formatting import (
 from trialkit.money import alternatives as alt
 from trialkit.money.bids import RANK
 from trialkit.money.costs import EDGES_ALONE, WITH_SAVINGS
+from trialkit.money.kept import kept_words
 from trialkit.money.order import N_CARRIED, POSITION_WORDS
 from trialkit.money.season import HARD, LIGHT, MIDDLING
 from trialkit.report import cost_words
@@ -144,6 +145,7 @@ def _buy(found: CostStudy) -> list[str]:
             f"Authorize the purchase for next season of {cost_words.pieces_words(found.order)}: {_cash(found, MIDDLING)} {AMOUNT_BLANK}, "
             f"from {FUND_BLANK}. That suffices in a middling winter with {sure} certainty; spare sets on the shelf come off it."
         )
+    first = " ".join([first, *_stay_as_they_are(found)])
     said = [
         first,
         f"Buy by {PURCHASE_BLANK}, on the specification drafted with this report, and let the cost per blade-down "
@@ -155,6 +157,11 @@ def _buy(found: CostStudy) -> list[str]:
         f"Keep recording heights, {cost_words.mile()}s and breaks on {TRUCKS_BLANK} next season, to see whether the saving holds on other "
         "routes and with another lot.",
     ]
+
+
+def _stay_as_they_are(found: CostStudy) -> list[str]:
+    """Which trucks are not to change, and the reason on record."""
+    return kept_words([one for one in found.kept if one.edge_type != found.recommended], found.labels)
 
 
 def _of_the_bids(found: CostStudy, who: str) -> list[str]:
@@ -341,7 +348,7 @@ def fiscal_impact(found: CostStudy) -> pd.DataFrame:
             (
                 "One time: first sets and kits",
                 once,
-                f"a new set of {who} on every truck at {_place(found)}; {_carried(found)}",
+                f"a new set of {who} on each of the {row[alt.N_POSITIONS] if row else ''} {_place(found)} that change; {_carried(found)}",
                 f"{AMOUNT_BLANK}, {FUND_BLANK}",
             )
         )
