@@ -37,6 +37,7 @@ class InProcess(Engine):
         InteractiveShell.clear_instance()
         shell = InteractiveShell.instance(colors="nocolor", config=WITHOUT_HISTORY)
         backend = matplotlib.get_backend()
+        path, nb_man.output_path = nb_man.output_path, None  # written when it has ended, as with kernels
         try:
             with matplotlib.rc_context():
                 for number, cell in enumerate(nb_man.nb.cells):
@@ -50,6 +51,7 @@ class InProcess(Engine):
                         nb_man.cell_exception(cell, number)
                         break
         finally:
+            nb_man.output_path = path
             plt.close("all")
             matplotlib.use(backend)
             InteractiveShell.clear_instance()

@@ -19,11 +19,11 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.errors import ReportError, UsageError, near_match, os_reason
-from trialkit.report.kernels import Kernels
+from trialkit.report.kernels import Kernels, engine
 
 AT_A_TIME = 2
 ENGINE: str | None = None
-"""Name of the papermill engine; papermill's own by default, a kernel for each notebook."""
+"""Name of another papermill engine than that of `kernels`, which has a kernel for each notebook."""
 _OUR_ERRORS = {"TrialDataError", "NotEnoughDataError", "ReportError", "UsageError", "TrialkitError"}
 """Errors whose text is meant for the analyst as it stands."""
 _NAME = re.compile(r"^\d\d_\w+\.ipynb$")
@@ -197,7 +197,7 @@ def _run(
     try:
         papermill.execute_notebook(
             str(source), str(target), parameters=parameters, progress_bar=False, log_output=False,
-            engine_name=ENGINE, extra_arguments=_QUIET_KERNEL, kernel_manager_class=kernels.manager_class(),
+            engine_name=ENGINE or engine(), extra_arguments=_QUIET_KERNEL, kernel_manager_class=kernels.manager_class(),
         )  # fmt: skip
     except papermill.PapermillExecutionError as error:
         raise ReportError(failure(source, target, error.cell_index, error.ename, error.evalue)) from None

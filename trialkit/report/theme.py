@@ -192,6 +192,7 @@ def svg_text(figure: Figure) -> str:
     """The figure as SVG with text as paths: the same figure gives the same text."""
     buffer = BytesIO()
     with print_style():
+        _lay_out(figure)
         figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
     text = buffer.getvalue().decode("utf-8")
     start = text.index("<svg")
@@ -202,5 +203,21 @@ def png_base64(figure: Figure, dpi: int = PRINT_DPI) -> str:
     """The figure as PNG at print resolution, in base64."""
     buffer = BytesIO()
     with print_style():
+        _lay_out(figure)
         figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
     return base64.b64encode(buffer.getvalue()).decode("ascii")
+
+
+def _lay_out(figure: Figure) -> None:
+    """Give every part of the figure its place once and for all.
+
+    Left to itself matplotlib does it for each file anew, and draws everything once more each time to find out.
+    """
+    engine = figure.get_layout_engine()
+    if engine is None or not figure.axes:
+        return
+    before = figure.get_dpi()
+    figure.set_dpi(PRINT_DPI)  # the finer, the less do whole pixels move a word
+    engine.execute(figure)
+    figure.set_dpi(before)
+    figure.set_layout_engine("none")
