@@ -9,7 +9,7 @@ import pytest
 from cab_trial import BASIC_SOUND, DOWN, IDLE, UP, cab_trial, half_down, sound, vibration
 
 from trialkit import columns as c
-from trialkit.cab import noise_comparison
+from trialkit.cab import noise_comparison, vibration_comparison
 from trialkit.cab.criteria import (
     EU_LIMIT,
     NIOSH_REL,
@@ -219,19 +219,21 @@ def test_adjusted_line_is_the_one_that_counts(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "none", "verdict"),
+    ("low", "high", "p_holm", "none", "verdict"),
     [
-        (-3, -1, 0.0, "better"),
-        (1, 3, 0.0, "worse"),
-        (-1, 1, 0.0, "not_shown"),
-        (0.5, 0.9, 1.0, "better"),
-        (1.1, 1.3, 1.0, "worse"),
-        (float("nan"), float("nan"), 0.0, "not_enough_data"),
+        (-3, -1, 0.01, 0.0, "better"),
+        (1, 3, 0.01, 0.0, "worse"),
+        (-1, 1, 0.9, 0.0, "not_shown"),
+        (-3, -0.1, 0.06, 0.0, "not_shown"),
+        (0.5, 0.9, 0.02, 1.0, "better"),
+        (1.1, 1.3, 0.02, 1.0, "worse"),
+        (1.1, 1.3, 0.06, 1.0, "not_shown"),
+        (float("nan"), float("nan"), float("nan"), 0.0, "not_enough_data"),
     ],
 )
-def test_verdicts(low, high, none, verdict):
-    row = pd.Series({c.CONF_LOW: low, c.CONF_HIGH: high})
-    assert noise_words._verdict(row, none) == verdict
+def test_verdicts(low, high, p_holm, none, verdict):
+    row = pd.Series({c.ESTIMATE: (low + high) / 2, c.CONF_LOW: low, c.CONF_HIGH: high, c.P_HOLM: p_holm})
+    assert noise_words._verdict(row, none, 0.95) == verdict
 
 
 def test_nothing_to_compare_is_said(tmp_path):
@@ -312,18 +314,32 @@ def test_the_front_of_a_report_has_a_short_line_for_each_type(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("estimate", "low", "high", "said"),
+    ("estimate", "low", "high", "p_holm", "said"),
     [
-        (3.04, 1.2, 4.88, "Insert was louder in the cab than steel by 3.0 dB (95% interval 1.2 to 4.9)."),
-        (-3.04, -4.88, -1.2, "Insert was quieter in the cab than steel by 3.0 dB (95% interval 1.2 to 4.9)."),
-        (-1.1, -3.1, 1.0, "No difference in cab noise between insert and steel is shown (95% interval 3.1 dB quieter to 1.0 dB louder)."),
-        (3.04, math.nan, math.nan, "Insert was 3.0 dB louder in the cab than steel in the samples (no interval)."),
+        (3.04, 1.2, 4.88, 0.01, "Insert was louder in the cab than steel by 3.0 dB (95% interval 1.2 to 4.9)."),
+        (-3.04, -4.88, -1.2, 0.01, "Insert was quieter in the cab than steel by 3.0 dB (95% interval 1.2 to 4.9)."),
+        (-1.1, -3.1, 1.0, 0.3, "No difference in cab noise between insert and steel is shown (95% interval 3.1 dB quieter to 1.0 dB louder)."),
+        (-1.1, -2.1, -0.1, 0.07, "No difference in cab noise between insert and steel is shown (95% interval 2.1 dB quieter to 0.1 dB quieter), since several edge types were compared and one may stand out by chance."),
+        (3.04, math.nan, math.nan, math.nan, "Insert was 3.0 dB louder in the cab than steel in the samples (no interval)."),
     ],
 )  # fmt: skip
-def test_short_sentences_about_a_difference(estimate, low, high, said):
-    names = [c.EDGE_TYPE, c.REFERENCE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
-    row = pd.Series(["insert", "steel", estimate, low, high], index=names, dtype=object)
-    assert noise_comparison.short_sentence(row, str, "95% interval") == said
+def test_short_sentences_about_a_difference(estimate, low, high, p_holm, said):
+    names = [c.EDGE_TYPE, c.REFERENCE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.P_HOLM]
+    row = pd.Series(["insert", "steel", estimate, low, high, p_holm], index=names, dtype=object)
+    assert noise_comparison.short_sentence(row, str, 0.95) == said
+
+
+@pytest.mark.parametrize(
+    ("p_holm", "clause"),
+    [
+        (0.03, "insert had less vibration than steel by 20% (5 to 35%)"),
+        (0.06, "no difference between insert and steel is shown (0.80 times its vibration in the samples, interval 0.65 to 0.95), since several edge types were compared and one may stand out by chance"),
+    ],
+)  # fmt: skip
+def test_vibration_counts_the_types_that_were_compared(p_holm, clause):
+    names = [c.EDGE_TYPE, c.REFERENCE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.P_HOLM]
+    row = pd.Series(["insert", "steel", 0.8, 0.65, 0.95, p_holm], index=names, dtype=object)
+    assert vibration_comparison.ratio_clause(row, str, 0.95) == clause
 
 
 def test_council_notes_name_uneven_radios_and_the_cautions(tmp_path):

@@ -95,6 +95,41 @@ def test_trucks_that_all_differ_alike_give_no_interval():
     ]
 
 
+def test_several_types_are_adjusted_for_their_number():
+    steel = {"A": 86.0, "B": 85.0, "C": 87.0, "D": 86.4}
+    insert = {"E": 84.0, "F": 83.6, "G": 84.9, "H": 84.4}
+    rubber = {"I": 85.6, "J": 86.2, "K": 84.9, "L": 85.8}
+    found = compared(values(steel=steel, insert=insert, rubber=rubber))
+    # other software: scipy.stats.ttest_ind(equal_var=False)
+    alone = [
+        stats.ttest_ind(list(own.values()), list(steel.values()), equal_var=False).pvalue
+        for own in (insert, rubber)
+    ]
+    assert found[c.P_VALUE].tolist() == pytest.approx(alone)
+    # by hand: Holm doubles the smaller of two and leaves the larger
+    assert found[c.P_HOLM].tolist() == pytest.approx([2 * alone[0], alone[1]])
+
+
+def test_a_difference_that_only_stands_out_among_several_is_not_shown():
+    steel = {"A": 86.0, "B": 85.0, "C": 87.0, "D": 86.4}
+    insert = {"E": 84.5, "F": 83.6, "G": 85.6, "H": 84.4}
+    rubber = {"I": 85.6, "J": 86.2, "K": 84.9, "L": 85.8}
+    one = compared(values(steel=steel, insert=insert)).iloc[0]
+    two = compared(values(steel=steel, insert=insert, rubber=rubber)).iloc[0]
+    assert one[c.P_VALUE] == two[c.P_VALUE] == pytest.approx(0.034, abs=0.012)
+    assert one[c.CONF_HIGH] == two[c.CONF_HIGH] < 0
+    assert (tc.is_shown(one, 0.95), tc.is_shown(two, 0.95)) == (True, False)
+
+
+def test_no_interval_is_not_counted_among_the_types():
+    frame = values(
+        steel={"A": 86.0, "B": 85.0, "C": 87.0}, insert={"E": 84.0, "F": 83.6, "G": 84.9}, rubber={"I": 85.6}
+    )
+    found = compared(frame)
+    assert found[c.P_HOLM].iloc[0] == found[c.P_VALUE].iloc[0]
+    assert np.isnan(found[c.P_HOLM].iloc[1]) and not tc.is_shown(found.iloc[1], 0.95)
+
+
 def test_order_and_missing_reference():
     frame = values(carbide={"A": 84.0}, steel={"B": 86.0}, rubber={"C": 81.0})
     assert tc.compare_by_truck(frame, VALUE, ["steel", "rubber", "carbide"], "steel")[

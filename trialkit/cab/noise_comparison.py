@@ -33,9 +33,15 @@ from trialkit.cab.noise_conditions import (
 )
 from trialkit.cab.samples import EdgeLabels, edge_types_in_order
 from trialkit.cab.task_shares import TASKS
-from trialkit.cab.truck_comparison import COMPARISON_COLUMNS, compare_by_truck, require_reference, truck_notes
+from trialkit.cab.truck_comparison import (
+    by_chance,
+    compare_by_truck,
+    is_shown,
+    require_reference,
+    truck_notes,
+)
 from trialkit.errors import NotEnoughDataError, UsageError
-from trialkit.formatting import counted, fixed, listed, sentence_case
+from trialkit.formatting import counted, fixed, level_words, listed, sentence_case
 from trialkit.results import Summary
 
 AS_MEASURED = "as measured"
@@ -50,8 +56,8 @@ class NoiseComparison(Summary):
     ----------
     table : DataFrame
         One row per task, exchange rate, basis and edge type: edge_type, reference, task, exchange_rate_db, basis, estimate,
-        std_error, df, conf_low, conf_high, p_value, unit, n_trucks, n_pairs, n_samples, method, reason. A negative estimate is
-        quieter than the reference.
+        std_error, df, conf_low, conf_high, p_value, p_holm (adjusted over the edge types of a task, exchange rate and basis), unit,
+        n_trucks, n_pairs, n_samples, method, reason. A negative estimate is quieter than the reference.
     effects : DataFrame
         What radio, window and speed were found to do: task, exchange_rate_db, term, estimate, std_error, df.
     uneven : tuple of str
@@ -89,15 +95,18 @@ class NoiseComparison(Summary):
             return "No two edge types were measured with the blade down, so they cannot be compared."
         basis = rows[c.BASIS].iloc[0]
         tail = "" if basis == AS_MEASURED else f" ({basis})"
-        return f"In the cab with the blade down{tail}, {listed([difference_clause(row, self.label) for _, row in rows.iterrows()])}."
+        return f"In the cab with the blade down{tail}, {self._clauses(rows)}."
 
     def support(self) -> str:
         """The difference above each truck's own level with the blade up; empty if there is none."""
         own = self.above_own()
         if own.empty:
             return ""
-        return (
-            f"Taken {ABOVE_OWN}, {listed([difference_clause(row, self.label) for _, row in own.iterrows()])}."
+        return f"Taken {ABOVE_OWN}, {self._clauses(own)}."
+
+    def _clauses(self, rows: pd.DataFrame) -> str:
+        return listed(
+            [difference_clause(row, self.label, self.confidence_level) for _, row in rows.iterrows()]
         )
 
     def sentence(self) -> str:
@@ -105,38 +114,39 @@ class NoiseComparison(Summary):
         return " ".join(part for part in (self.headline(), self.support()) if part)
 
 
-def difference_clause(row: pd.Series, label: EdgeLabels) -> str:
+def difference_clause(row: pd.Series, label: EdgeLabels, confidence_level: float) -> str:
     """One line of the comparison as part of a sentence: what is shown, with its interval, or that nothing is."""
     name, other = label(row[c.EDGE_TYPE]), label(row[c.REFERENCE])
     estimate, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
     if math.isnan(low):
         word = "quieter" if estimate < 0 else "louder"
         return f"{name} was {fixed(abs(estimate), 1)} dB {word} than {other} in the samples (no interval)"
-    if low <= 0 <= high:
-        ends = f"{_signed(low)} to {_signed(high)}"
-        return f"no difference between {name} and {other} is shown ({_signed(estimate)} in the samples, interval {ends})"
+    if not is_shown(row, confidence_level):
+        ends = f"{_signed(estimate)} in the samples, interval {_signed(low)} to {_signed(high)}"
+        return f"no difference between {name} and {other} is shown ({ends}){by_chance(low, high, 0.0)}"
     if estimate < 0:
         return f"{name} was quieter than {other} by {noise.decibels(-estimate, -high, -low)}"
     return f"{name} was louder than {other} by {noise.decibels(estimate, low, high)}"
 
 
-def short_sentence(row: pd.Series, label: EdgeLabels, level: str) -> str:
-    """One line of the comparison as a short sentence of its own; `level` is what its interval is called.
+def short_sentence(row: pd.Series, label: EdgeLabels, confidence_level: float) -> str:
+    """One line of the comparison as a short sentence of its own.
 
     Examples
     --------
-    >>> row = pd.Series({"edge_type": "a", "reference": "b", "estimate": -1.1, "conf_low": -3.1, "conf_high": 1.0})
-    >>> short_sentence(row, lambda name: name, "95% interval")
+    >>> row = {"edge_type": "a", "reference": "b", "estimate": -1.1, "conf_low": -3.1, "conf_high": 1.0, "p_holm": 0.2}
+    >>> short_sentence(pd.Series(row), lambda name: name, 0.95)
     'No difference in cab noise between a and b is shown (95% interval 3.1 dB quieter to 1.0 dB louder).'
     """
     name, other = label(row[c.EDGE_TYPE]), label(row[c.REFERENCE])
     estimate, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
+    level = level_words(confidence_level)
     word = "quieter" if estimate < 0 else "louder"
     if math.isnan(low):
         said = f"{name} was {fixed(abs(estimate), 1)} dB {word} in the cab than {other} in the samples (no interval)."
-    elif low <= 0 <= high:
-        ends = f"{_signed(low)} to {_signed(high)}"
-        said = f"no difference in cab noise between {name} and {other} is shown ({level} {ends})."
+    elif not is_shown(row, confidence_level):
+        ends = f"{level} {_signed(low)} to {_signed(high)}"
+        said = f"no difference in cab noise between {name} and {other} is shown ({ends}){by_chance(low, high, 0.0)}."
     else:
         sizes = sorted((abs(low), abs(high)))
         size = noise.decibels(abs(estimate), *sizes).replace("(", f"({level} ", 1)
@@ -196,7 +206,8 @@ def compare_edge_types(
     Notes
     -----
     Each truck's level with an edge type is an energy average of its samples. The differences between these levels, in decibels,
-    are then compared with Student's t, the truck being the unit: paired, Welch's, or in between.
+    are then compared with Student's t, the truck being the unit: paired, Welch's, or in between. A difference is shown where the
+    p value after Holm's adjustment over the edge types is small; the intervals are not adjusted.
 
     Adjusted: a least-squares fit within truck, edge type and task (own intercept for each) gives the effect of radio, window
     and speed in decibels; each sample is brought to radio off, window closed and the mean speed; then as above. The error of
@@ -250,7 +261,7 @@ def compare_edge_types(
     effect_table = pd.concat(effects, ignore_index=True) if effects else pd.DataFrame()
     method = (
         "Energy average by truck and edge type; the differences in decibels are compared with Student's t, the truck being the "
-        "unit. Adjusted lines bring every sample to radio off, window closed and the mean speed, as far as these were recorded "
+        "unit; Holm's adjustment over the edge types. Adjusted lines bring every sample to radio off, window closed and the mean speed, as far as these were recorded "
         "and changed within trucks. The line above each truck's own level with the blade up takes out how loud the truck is."
     )
     kept = tuple(dict.fromkeys(notes))
@@ -271,7 +282,13 @@ COLUMNS = [
     c.TASK,
     c.EXCHANGE_RATE_DB,
     c.BASIS,
-    *COMPARISON_COLUMNS[2:8],
+    c.ESTIMATE,
+    c.STD_ERROR,
+    c.DF,
+    c.CONF_LOW,
+    c.CONF_HIGH,
+    c.P_VALUE,
+    c.P_HOLM,
     c.UNIT,
     c.N_TRUCKS,
     c.N_PAIRS,

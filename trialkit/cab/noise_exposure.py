@@ -205,7 +205,11 @@ def estimate_exposure(
         for edge in dict.fromkeys(mine[c.EDGE_TYPE]):
             tasks = _tasks(mine[mine[c.EDGE_TYPE] == edge], sampled, by_task, shift_length_h)
             lines = [(task.row, [task], [task.reach]) for task in tasks]
-            shift = _shift(tasks, sampled, by_task, shift_length_h, notes, levels.label) if by_task else []
+            shift = (
+                _shift(tasks, sampled, by_task, shift_length_h, confidence_level, notes, levels.label)
+                if by_task
+                else []
+            )
             if shift:
                 row, reaches = _whole_row(shift, notes, levels.label)
                 lines.append((row, shift, reaches))
@@ -320,6 +324,7 @@ def _shift(
     sampled: pd.DataFrame,
     by_task: Mapping[str, float],
     shift_length_h: float,
+    confidence_level: float,
     notes: list[str],
     label: EdgeLabels,
 ) -> list[_Task]:
@@ -331,7 +336,7 @@ def _shift(
         names = (BLADE_UP, IDLE) if name == REST else (name,)
         options = [own[one] for one in names if one in own]
         if not options and name != BLADE_DOWN:
-            options = _borrowed(sampled[sampled[c.TASK].isin(names)], edge)
+            options = _borrowed(sampled[sampled[c.TASK].isin(names)], edge, confidence_level)
             notes += [_borrowed_note(label(edge), name)] if options else []
         if not options:
             notes.append(
@@ -348,12 +353,12 @@ def _shift(
     return parts
 
 
-def _borrowed(others: pd.DataFrame, edge: str) -> list[_Task]:
+def _borrowed(others: pd.DataFrame, edge: str, confidence_level: float) -> list[_Task]:
     """Tasks at which the edge does not touch the road, from the samples of all edge types."""
     if others.empty:
         return []
     together = others.assign(**{c.EDGE_TYPE: edge})
-    table = noise.estimate_levels(together).table
+    table = noise.estimate_levels(together, confidence_level=confidence_level).table
     return [_Task(row, together[together[c.TASK] == row[c.TASK]], 0.0) for _, row in table.iterrows()]
 
 

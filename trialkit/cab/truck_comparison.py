@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,7 @@ from trialkit.stats.inference import (
     Pairing,
     Sample,
     difference_interval,
+    holm_adjusted,
     two_sided_tail,
 )
 
@@ -85,9 +87,9 @@ def compare_by_truck(
     Returns
     -------
     DataFrame
-        One row per other edge type: edge_type, reference, estimate, std_error, df, conf_low, conf_high, p_value, n_trucks
-        (with either type), n_pairs (with both), method, reason. Limits are missing, and `reason` says why, where a type was
-        on a single truck.
+        One row per other edge type: edge_type, reference, estimate, std_error, df, conf_low, conf_high, p_value, p_holm
+        (adjusted over the edge types of the table), n_trucks (with either type), n_pairs (with both), method, reason. Limits
+        are missing, and `reason` says why, where a type was on a single truck.
     """
     tail = two_sided_tail(confidence_level)
     wide = values.assign(**{c.EDGE_TYPE: values[c.EDGE_TYPE].astype(object)})
@@ -120,7 +122,25 @@ def compare_by_truck(
                 c.REASON: found.reason,
             }
         )
-    return pd.DataFrame(rows, columns=COMPARISON_COLUMNS)
+    table = pd.DataFrame(rows, columns=COMPARISON_COLUMNS)
+    return table.assign(**{c.P_HOLM: holm_adjusted(table[c.P_VALUE].astype(float))})
+
+
+def is_shown(row: Mapping[Any, Any], confidence_level: float) -> bool:
+    """Whether a row shows a difference: its p value, adjusted for the edge types compared, lies below 1 less the level.
+
+    Its interval, which is not adjusted, then leaves out no difference as well, since the p value agrees with it.
+    """
+    return bool(row[c.P_HOLM] < 1 - confidence_level)
+
+
+def by_chance(low: float, high: float, none: float) -> str:
+    """Why a difference is not shown though its interval leaves out no difference; empty where it holds it."""
+    return (
+        ""
+        if low <= none <= high
+        else ", since several edge types were compared and one may stand out by chance"
+    )
 
 
 COMPARISON_COLUMNS = [
@@ -132,6 +152,7 @@ COMPARISON_COLUMNS = [
     c.CONF_LOW,
     c.CONF_HIGH,
     c.P_VALUE,
+    c.P_HOLM,
     c.N_TRUCKS,
     c.N_PAIRS,
     c.METHOD,

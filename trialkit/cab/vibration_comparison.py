@@ -16,7 +16,13 @@ from trialkit import columns as c
 from trialkit.cab import vibration
 from trialkit.cab.criteria import AXIS_FACTORS, VIBRATION_CAUTIONS
 from trialkit.cab.samples import EdgeLabels, edge_types_in_order
-from trialkit.cab.truck_comparison import COMPARISON_COLUMNS, compare_by_truck, require_reference, truck_notes
+from trialkit.cab.truck_comparison import (
+    by_chance,
+    compare_by_truck,
+    is_shown,
+    require_reference,
+    truck_notes,
+)
 from trialkit.formatting import counted, fixed, interval_decimals, listed, number, percent, span
 from trialkit.results import Summary
 
@@ -34,7 +40,8 @@ class VibrationComparison(Summary):
     ----------
     table : DataFrame
         One row per axis (and the largest axis) and edge type: edge_type, reference, axis, estimate (how many times the
-        reference's vibration; below 1 is less), conf_low, conf_high, df, p_value, unit, n_trucks, n_pairs, method, reason.
+        reference's vibration; below 1 is less), df, conf_low, conf_high, p_value, p_holm (adjusted over the edge types of an axis),
+        unit, n_trucks, n_pairs, method, reason.
     confidence_level : float
     label : EdgeLabels
         Names of the edge types.
@@ -48,10 +55,11 @@ class VibrationComparison(Summary):
         rows = self.table[self.table[c.AXIS] == LARGEST]
         if rows.empty:
             return "No two edge types were measured in all three axes, so their vibration cannot be compared."
-        return f"In the largest axis of whole-body vibration, {listed([ratio_clause(row, self.label) for _, row in rows.iterrows()])}."
+        clauses = [ratio_clause(row, self.label, self.confidence_level) for _, row in rows.iterrows()]
+        return f"In the largest axis of whole-body vibration, {listed(clauses)}."
 
 
-def ratio_clause(row: pd.Series, label: EdgeLabels) -> str:
+def ratio_clause(row: pd.Series, label: EdgeLabels, confidence_level: float) -> str:
     """One line of the comparison as part of a sentence: what is shown, with its interval, or that nothing is."""
     ratio, low, high = row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH]
     name, reference = label(row[c.EDGE_TYPE]), label(row[c.REFERENCE])
@@ -59,10 +67,10 @@ def ratio_clause(row: pd.Series, label: EdgeLabels) -> str:
         return (
             f"{name} had {number(ratio, 2)} times the vibration of {reference} in the samples (no interval)"
         )
-    if low <= 1 <= high:
+    if not is_shown(row, confidence_level):
         decimals = interval_decimals(ratio, low, high)
         ends = f"{fixed(ratio, decimals)} times its vibration in the samples, interval {span(low, high, decimals)}"
-        return f"no difference between {name} and {reference} is shown ({ends})"
+        return f"no difference between {name} and {reference} is shown ({ends}){by_chance(low, high, 1.0)}"
     if ratio < 1:
         places = (
             f"{percent(100 * (1 - ratio))} ({fixed(100 * (1 - high), 0)} to {fixed(100 * (1 - low), 0)}%)"
@@ -112,7 +120,8 @@ def compare_edge_types(
     Notes
     -----
     Ratio of the trucks' root-mean-square averages: Student's t on the logarithms, the truck being the unit; paired where trucks
-    carried both edge types. Trucks without any vibration in an axis have no logarithm and are left out of it, with a note.
+    carried both edge types. A difference is shown where the p value after Holm's adjustment over the edge types of an axis is small;
+    the intervals are not adjusted. Trucks without any vibration in an axis have no logarithm and are left out of it, with a note.
     """
     usable, notes = vibration.usable_vibration(samples)
     label = EdgeLabels(labels or {})
@@ -150,7 +159,7 @@ def compare_edge_types(
     notes += _surface_notes(usable, reference, label)
     method = (
         "Root-mean-square average by truck and edge type; the ratios are compared with Student's t on logarithms, the truck being "
-        "the unit."
+        "the unit; Holm's adjustment over the edge types of an axis."
     )
     kept = (*dict.fromkeys(notes), VIBRATION_CAUTIONS[1])
     return VibrationComparison(table.reindex(columns=RATIO_COLUMNS), method, kept, confidence_level, label)
@@ -161,7 +170,11 @@ RATIO_COLUMNS = [
     c.REFERENCE,
     c.AXIS,
     c.ESTIMATE,
-    *COMPARISON_COLUMNS[4:8],
+    c.DF,
+    c.CONF_LOW,
+    c.CONF_HIGH,
+    c.P_VALUE,
+    c.P_HOLM,
     c.UNIT,
     c.N_TRUCKS,
     c.N_PAIRS,

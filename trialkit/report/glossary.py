@@ -51,7 +51,7 @@ def table(confidence_level: float, reference: str) -> blocks.Table:
         "Present value": "What a cost in a later year is worth today, at the discount rate of the trial's settings.",
         verdicts.words(
             verdicts.BETTER
-        ): "A difference in favor of the edge type is shown; where the agreed rule is what is asked, it is met.",
+        ): "A difference in favor of the edge type is shown, the number of types compared allowed for; where the agreed rule is what is asked, it is met.",
         verdicts.words(verdicts.WORSE): "The same, against it.",
         verdicts.words(verdicts.NOT_SHOWN): "The trial cannot tell. This is not the same as no difference.",
         verdicts.words(

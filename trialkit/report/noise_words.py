@@ -20,6 +20,7 @@ from trialkit.cab.criteria import NOISE_CAUTIONS, VIBRATION_CAUTIONS, NoiseCrite
 from trialkit.cab.noise import BLADE_DOWN, TASK_WORDS, NoiseLevels
 from trialkit.cab.noise_exposure import NO, UNCLEAR, YES, hours_words
 from trialkit.cab.sound import ENERGY
+from trialkit.cab.truck_comparison import is_shown
 from trialkit.formatting import (
     NO_INTERVAL,
     counted,
@@ -239,17 +240,18 @@ def difference_findings(study: NoiseStudy) -> list[Finding]:
     tail = "" if basis == noise_comparison.AS_MEASURED else f" ({basis})"
     found = []
     for _, row in rows.iterrows():
-        clause = noise_comparison.difference_clause(row, compared.label)
+        clause = noise_comparison.difference_clause(row, compared.label, compared.confidence_level)
         support = [
-            f"Taken {noise_comparison.ABOVE_OWN}: {noise_comparison.difference_clause(line, compared.label)}. This supports the line "
-            "above where trucks differ much in loudness; it does not replace it."
+            f"Taken {noise_comparison.ABOVE_OWN}: "
+            f"{noise_comparison.difference_clause(line, compared.label, compared.confidence_level)}. This supports the line above "
+            " where trucks differ much in loudness; it does not replace it."
             for _, line in own[own[c.EDGE_TYPE] == row[c.EDGE_TYPE]].iterrows()
         ]
         found.append(
             Finding(
                 sentence=f"In the cab with the blade down{tail}, {clause}.",
                 detail=" ".join(support),
-                verdict=_verdict(row, 0.0),
+                verdict=_verdict(row, 0.0, compared.confidence_level),
             )
         )
     return found
@@ -263,10 +265,10 @@ def front_findings(study: NoiseStudy) -> list[Finding]:
     if study.comparison is None:
         return []
     compared = study.comparison
-    level = level_words(compared.confidence_level)
     return [
         Finding(
-            sentence=noise_comparison.short_sentence(row, compared.label, level), verdict=_verdict(row, 0.0)
+            sentence=noise_comparison.short_sentence(row, compared.label, compared.confidence_level),
+            verdict=_verdict(row, 0.0, compared.confidence_level),
         )
         for _, row in compared.primary().iterrows()
     ]
@@ -322,8 +324,8 @@ def vibration_findings(study: VibrationStudy) -> list[Finding]:
     return [
         Finding(
             sentence="In the largest axis of whole-body vibration at the seat, "
-            f"{vibration_comparison.ratio_clause(row, compared.label)}.",
-            verdict=_verdict(row, 1.0),
+            f"{vibration_comparison.ratio_clause(row, compared.label, compared.confidence_level)}.",
+            verdict=_verdict(row, 1.0, compared.confidence_level),
         )
         for _, row in rows.iterrows()
     ]
@@ -365,12 +367,14 @@ def _governing_rows(result) -> pd.Index:
     return result.table.index[result.table[c.GOVERNS] == YES]
 
 
-def _verdict(row: pd.Series, none: float) -> Verdict:
-    """Better where the interval lies below the value that means no difference, worse where above."""
+def _verdict(row: pd.Series, none: float, confidence_level: float) -> Verdict:
+    """Better where a difference is shown, all edge types that were compared counted, and it lies below `none`; worse above."""
     low, high = row[c.CONF_LOW], row[c.CONF_HIGH]
     if not (math.isfinite(low) and math.isfinite(high)):
         return NOT_ENOUGH_DATA
-    return BETTER if high < none else WORSE if low > none else NOT_SHOWN
+    if not is_shown(row, confidence_level):
+        return NOT_SHOWN
+    return BETTER if row[c.ESTIMATE] < none else WORSE
 
 
 def verdicts(noise: NoiseStudy, vibration: VibrationStudy) -> pd.DataFrame:
@@ -398,9 +402,10 @@ def _verdict_rows(
     question: str, types: pd.Series, found: Sequence[Finding], confidence_level: float
 ) -> list[tuple[str, ...]]:
     """One row for each edge type that was compared."""
+    holm = ", after Holm's adjustment over the edge types" if len(types) > 1 else ""
     rule = (
         f"Better or worse only where the {level_words(confidence_level)}, the truck being the unit, leaves out that there is no "
-        "difference."
+        f"difference{holm}."
     )
     return [
         (question, str(edge), item.verdict, item.sentence, rule)
