@@ -165,6 +165,23 @@ def test_sections_that_were_changed():
     )
 
 
+def test_sections_changed_for_another_reason_or_none_are_said():
+    events = pd.DataFrame(
+        {
+            c.SET_ID: ["C1", "C1", "C2", "S1"],
+            c.EVENT: ["section_swap"] * 4,
+            c.REASON: ["other", None, "broken", "new"],
+        }
+    )
+    notes = observe_lives(STAYS, EDGE_SETS, labels=LABELS, set_events=events).notes
+    assert notes == (
+        "2 changed sections of carbide insert have another reason on record or none, and count neither as worn out nor as "
+        "broken or lost.",
+        "1 changed section of plain steel has another reason on record or none, and counts neither as worn out nor as broken or "
+        "lost.",
+    )
+
+
 def test_sentences():
     events = pd.DataFrame(
         {c.SET_ID: ["C1"] * 2, c.EVENT: ["section_swap"] * 2, c.REASON: ["broken", "curb_strike"]}

@@ -120,6 +120,25 @@ def test_one_missing_price_leaves_the_cost_of_the_shift_open():
     assert found.shifts.loc["X1", rates.DRY_LB] == 150.0
 
 
+def test_a_row_with_weight_and_volume_has_no_cost_since_the_price_may_be_for_either():
+    brine = {c.MATERIAL: "brine", c.QUANTITY_LB: 1000.0, c.QUANTITY_GAL: 102.0, c.CONCENTRATION_PCT: 23.3}
+    found = spread({**brine, c.UNIT_PRICE_USD: 0.15}, {c.SHIFT_ID: "X2", **brine})
+    # by hand: 0.15 a pound would be 150, 0.15 a gallon 15.30
+    assert found.shifts[rates.COST].isna().all()
+    assert found.shifts.loc["X1", rates.DRY_LB] == pytest.approx(233.0)
+    assert found.notes[0] == (
+        "1 record of material has both a weight and a volume, so that it is not known what the price is for; its cost is left "
+        "out. Leave one of the two blank."
+    )
+
+
+@pytest.mark.parametrize(("quantity", "cost"), [(c.QUANTITY_LB, 150.0), (c.QUANTITY_GAL, 150.0)])
+def test_a_price_is_per_unit_of_what_the_row_is_given_by(quantity, cost):
+    found = spread({c.MATERIAL: "brine", quantity: 1000.0, c.UNIT_PRICE_USD: 0.15})
+    assert found.shifts.loc["X1", rates.COST] == pytest.approx(cost)
+    assert not any("both a weight" in note for note in found.notes)
+
+
 def test_density_is_missing_where_there_is_no_such_brine():
     assert math.isnan(rates.brine_density_g_cm3(30.0))
     assert math.isnan(rates.brine_density_g_cm3(-1.0))

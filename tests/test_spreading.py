@@ -53,6 +53,33 @@ def test_severity_factor_moves_the_rate_only():
     assert moved.lane_mi_per_mi.estimate == plain.lane_mi_per_mi.estimate
 
 
+def test_a_record_of_nothing_spread_is_a_zero_and_no_record_is_not():
+    rows = [
+        ("T1", "steel", 20.0, 40.0, 4.0, 4000.0),
+        ("T2", "steel", 30.0, 50.0, 3.0, 9000.0),
+        ("T3", "steel", 25.0, 50.0, 3.0, 0.0),  # on record: nothing spread
+        ("T4", "steel", 25.0, 50.0, 3.0, math.nan),  # not on record
+    ]
+    use = spreading.reference_use(shifts(rows), "steel")
+    rate = use.rate_lb_lane_mi
+    # by hand: 200, 300 and 0 lb per lane-mile
+    assert (rate.estimate, rate.n_trucks) == (pytest.approx(500 / 3), 3)
+    # by hand: standard deviation 152.753, t of 2 df 4.302653: a reach of 4.302653 * 152.753 / (166.667 * sqrt(3)) = 2.276748
+    assert math.log(rate.conf_high / rate.estimate) == pytest.approx(2.276748, abs=1e-5)
+    assert math.log(rate.estimate / rate.conf_low) == pytest.approx(2.276748, abs=1e-5)
+    assert use.notes == (
+        "1 truck with the reference edge type spread nothing on the lane-miles treated, by the records; it counts with zero in "
+        "the mean.",
+    )
+
+
+def test_a_reference_that_never_spread_leaves_nothing_to_save():
+    rows = [(truck, "steel", 20.0, 40.0, 4.0, 0.0) for truck in ("T1", "T2")]
+    use = spreading.reference_use(shifts(rows), "steel")
+    assert (use.rate_lb_lane_mi.estimate, use.rate_lb_lane_mi.n_trucks, use.sentence()) == (0.0, 2, "")
+    assert saved((-10.0, -15.0, -5.0), [use.rate_lb_lane_mi]) == (0.0, 0.0, 0.0)
+
+
 def test_nothing_to_build_on_is_said():
     assert (
         "No shift with the reference edge type" in spreading.reference_use(shifts(ROWS), "rubber").sentence()

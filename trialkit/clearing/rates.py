@@ -215,7 +215,7 @@ def spread(material: pd.DataFrame) -> Spread:
     Notes
     -----
     Solids weigh what was weighed, sand included. Of a brine only the salt dissolved in it counts, whether it was given by
-    volume or by weight. A liquid other than sodium chloride brine has no density here, so that its mass stays unknown
+    volume or by weight. The price of a row is per unit of what it was given by; a row with both has no known cost. A liquid other than sodium chloride brine has no density here, so that its mass stays unknown
     where it was given by volume.
     """
     frame = material.reset_index(drop=True)
@@ -231,27 +231,35 @@ def spread(material: pd.DataFrame) -> Spread:
     own = _numbers(frame, c.CHLORIDE_FRAC)
     foreign = is_brine & (strength > MOST_BRINE_PCT)
     fraction = np.where(np.isnan(own), np.where(foreign, np.nan, default), own)
-    quantity = np.where(np.isnan(weight), volume, weight)
+    price = _numbers(frame, c.UNIT_PRICE_USD)
+    twice = ~np.isnan(weight) & ~np.isnan(volume)
+    quantity = np.where(twice, np.nan, np.where(np.isnan(weight), volume, weight))
     rows = pd.DataFrame(
         {
             c.SHIFT_ID: frame[c.SHIFT_ID].astype(object),
             c.MATERIAL: name,
             DRY_LB: dry,
             CHLORIDE_LB: dry * fraction,
-            COST: quantity * _numbers(frame, c.UNIT_PRICE_USD),
+            COST: quantity * price,
         }
     )
     shifts = rows.groupby(c.SHIFT_ID, sort=False)[[DRY_LB, CHLORIDE_LB, COST]].sum(min_count=1)
     unknown = rows[[DRY_LB, CHLORIDE_LB, COST]].isna().groupby(rows[c.SHIFT_ID], sort=False).any()
     blank = int((is_brine & np.isnan(given)).sum())
-    return Spread(rows, shifts.mask(unknown), tuple(_notes(rows, blank)))
+    unpriced = int((twice & ~np.isnan(price)).sum())
+    return Spread(rows, shifts.mask(unknown), tuple(_notes(rows, blank, unpriced)))
 
 
 def _numbers(frame: pd.DataFrame, name: str) -> np.ndarray:
     return frame[name].to_numpy(dtype=float) if name in frame else np.full(len(frame), np.nan)
 
 
-def _notes(rows: pd.DataFrame, blank_brines: int) -> Iterator[str]:
+def _notes(rows: pd.DataFrame, blank_brines: int, given_twice: int) -> Iterator[str]:
+    if given_twice:
+        yield (
+            f"{counted(given_twice, 'record')} of material {'has' if given_twice == 1 else 'have'} both a weight and a volume, so that it "
+            f"is not known what the price is for; {'its' if given_twice == 1 else 'their'} cost is left out. Leave one of the two blank."
+        )
     if blank_brines:
         yield (
             f"{counted(blank_brines, 'brine')} without a concentration {_were(blank_brines)} taken at {BRINE_PCT:g}% by mass, the "

@@ -3,7 +3,8 @@
 Answers: how much would be spread if nothing were changed, so that a percentage can be turned into tons and money?
 
 Everything is the trial's own. A shift that only plowed is on record with no lane-miles treated and counts; a shift whose
-material or lane-miles are not on record is left out and never counted as none.
+material or lane-miles are not on record is left out and never counted as none. A truck with a record of nothing spread on the
+lane-miles it treated did spread nothing, and counts as that.
 """
 
 from __future__ import annotations
@@ -24,12 +25,12 @@ from trialkit.stats.inference import Sample, mean_interval
 
 @dataclass(frozen=True, eq=False)
 class Factor:
-    """A quantity above zero with the interval that the trucks give it.
+    """A quantity, zero or more, with the interval that the trucks give it.
 
     Attributes
     ----------
     estimate, conf_low, conf_high : float
-        Missing where there is none; the ends with fewer than two trucks.
+        Missing where there is none; the ends with fewer than two trucks, and where all of them are at zero.
     unit : str
         Its unit.
     n_trucks : int
@@ -116,20 +117,28 @@ def reference_use(
     Notes
     -----
     Of each truck the ratio of sums over its shifts; over trucks their mean, with the interval of Student's t on the logarithms
-    of the trucks' ratios. Lane-miles per blade-down mile come from all trucks, since they depend on routes and habits and
+    of the trucks' ratios. Where a truck's is zero, which has no logarithm, the reach on that scale is ``t s / (m sqrt(n))`` from
+    the ratios themselves, m their mean and s their standard deviation. Lane-miles per blade-down mile come from all trucks, since they depend on routes and habits and
     hardly on the edge. Price and chloride are ratios of sums over all shifts.
     """
     own = shifts[shifts[c.EDGE_TYPE].astype(object) == reference]
-    ratio, idle = _per_truck(shifts, c.LANE_MILES_TREATED, c.BLADE_DOWN_MI)
-    rate, _ = _per_truck(own, DRY_LB, c.LANE_MILES_TREATED)
-    hours, _ = _per_truck(own[own[c.LANE_MILES_TREATED] > 0], c.BLADE_DOWN_H, c.LANE_MILES_TREATED)
+    ratio = _per_truck(shifts, c.LANE_MILES_TREATED, c.BLADE_DOWN_MI)
+    rate = _per_truck(own, DRY_LB, c.LANE_MILES_TREATED)
+    hours = _per_truck(own[own[c.LANE_MILES_TREATED] > 0], c.BLADE_DOWN_H, c.LANE_MILES_TREATED)
+    idle, spread_nothing = int((ratio == 0).sum()), int((rate == 0).sum())
     notes = []
+    if spread_nothing:
+        notes.append(
+            f"{counted(spread_nothing, 'truck')} with the reference edge type spread nothing on the "
+            f"{display.word('lane-miles')} treated, by the records; {'it counts' if spread_nothing == 1 else 'they count'} with zero "
+            "in the mean."
+        )
     if idle:
         notes.append(
             f"{counted(idle, 'truck')} treated no {display.word('lane-miles')} and {'is' if idle == 1 else 'are'} not counted."
         )
     return ReferenceUse(
-        _factor(ratio, "lane-mi/mi", confidence_level),
+        _factor(ratio[ratio > 0], "lane-mi/mi", confidence_level),
         _factor(rate * severity_factor, "lb/lane-mi", confidence_level),
         _factor(hours, "h/lane-mi", confidence_level),
         _share(shifts, COST, DRY_LB),
@@ -139,21 +148,23 @@ def reference_use(
     )
 
 
-def _per_truck(shifts: pd.DataFrame, top: str, below: str) -> tuple[np.ndarray, int]:
-    """Ratio of sums of each truck, and how many trucks have a ratio of zero."""
+def _per_truck(shifts: pd.DataFrame, top: str, below: str) -> np.ndarray:
+    """Ratio of sums of each truck over the shifts that know both."""
     known = shifts[shifts[top].notna() & shifts[below].notna()]
     sums = known.groupby(known[c.TRUCK_ID].astype(object), sort=True)[[top, below]].sum()
     sums = sums[sums[below] > 0]
-    ratios = (sums[top] / sums[below]).to_numpy(dtype=float)
-    return ratios[ratios > 0], int((ratios == 0).sum())
+    return (sums[top] / sums[below]).to_numpy(dtype=float)
 
 
 def _factor(ratios: np.ndarray, unit: str, confidence_level: float) -> Factor:
     if not len(ratios):
         return NOTHING
-    found = mean_interval(Sample.of(np.log(ratios)), confidence_level)
-    reach = float(found.conf_high) - float(found.estimate)
     mean = float(ratios.mean())
+    if mean == 0:
+        return Factor(0.0, math.nan, math.nan, unit, len(ratios))
+    scaled = np.log(ratios) if (ratios > 0).all() else ratios / mean
+    found = mean_interval(Sample.of(scaled), confidence_level)
+    reach = float(found.conf_high) - float(found.estimate)
     return Factor(mean, mean * math.exp(-reach), mean * math.exp(reach), unit, len(ratios))
 
 

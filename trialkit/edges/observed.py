@@ -163,6 +163,7 @@ def observe_lives(
     -----
     Worn out: taken off as worn to the limit or worn unevenly. Broken or lost: the events break and lost, and sets taken
     off as broken, loose or after a curb strike. Everything else (season end, trial end, another reason) has not ended.
+    Sections likewise, by the reason of the change; changes for another reason or for none on record are counted in a note.
     Rates per mile are exact Poisson intervals (`counts`), medians Kaplan and Meier's (`survival`), each with the other
     cause as not ended. Both take the sets as independent of each other; sets of one truck are not quite.
     """
@@ -173,7 +174,7 @@ def observe_lives(
             hint = near_match(reference, order) or f"Edge types with a known life: {', '.join(order)}."
             raise UsageError(f'The reference edge type "{reference}" is on no set with known miles. {hint}')
         order = [reference, *(name for name in order if name != reference)]
-    swaps = _section_changes(set_events, lives)
+    swaps, other_swaps = _section_changes(set_events, lives)
     rows, medians, tenths, comparisons = [], [], [], []
     for place in dict.fromkeys(lives[c.PLOW_POSITION]):
         broken: dict[str, EventRate] = {}
@@ -203,7 +204,7 @@ def observe_lives(
             f"{level_percent(confidence_level)} Poisson intervals, and for no event the one-sided bound. Half-lives by Kaplan and "
             "Meier, the other cause counted as not ended."
         ),
-        notes=tuple(_notes(lives, unknown, labels or {})),
+        notes=tuple(_notes(lives, unknown, other_swaps, labels or {})),
         medians=pd.DataFrame(medians, columns=MEDIAN_COLUMNS),
         tenths=pd.DataFrame(tenths, columns=TENTH_COLUMNS),
         comparisons=pd.DataFrame(comparisons, columns=COMPARISON_COLUMNS),
@@ -263,23 +264,28 @@ def _read_lives(stays: pd.DataFrame, edge_sets: pd.DataFrame) -> tuple[pd.DataFr
 
 def _section_changes(
     set_events: pd.DataFrame | None, lives: pd.DataFrame
-) -> dict[tuple[str, str], dict[str, int]]:
-    """Sections changed by cause, for the types on a plow position of which any section was changed."""
+) -> tuple[dict[tuple[str, str], dict[str, int]], dict[str, int]]:
+    """Sections changed by cause, for the types on a plow position of which any section was changed, and how many of each type
+    for another reason or none."""
     if set_events is None:
-        return {}
+        return {}, {}
     swaps = set_events[set_events[c.EVENT] == "section_swap"]
     of_set = lives.set_index(c.SET_ID)
     found: dict[tuple[str, str], dict[str, int]] = {}
+    other: dict[str, int] = {}
     for name, reason in zip(swaps[c.SET_ID].astype(object), swaps[c.REASON].astype(object), strict=True):
         if name not in of_set.index:
             continue
-        key = (of_set.loc[name, c.PLOW_POSITION], of_set.loc[name, c.EDGE_TYPE])
+        kind = str(of_set.loc[name, c.EDGE_TYPE])
+        key = (str(of_set.loc[name, c.PLOW_POSITION]), kind)
         counts = found.setdefault(key, {SECTION_WORN_OUT: 0, SECTION_BROKEN_OR_LOST: 0})
         if reason in WORN_REASONS:
             counts[SECTION_WORN_OUT] += 1
         elif reason in BROKEN_REASONS:
             counts[SECTION_BROKEN_OR_LOST] += 1
-    return found
+        else:
+            other[kind] = other.get(kind, 0) + 1
+    return found, other
 
 
 def _rate_row(cause: str, rate: EventRate, here: pd.DataFrame) -> dict[str, Any]:
@@ -363,8 +369,14 @@ def _comparisons(
     return rows
 
 
-def _notes(lives: pd.DataFrame, unknown: list[str], labels: Mapping[str, str]) -> list[str]:
+def _notes(
+    lives: pd.DataFrame, unknown: list[str], other_swaps: Mapping[str, int], labels: Mapping[str, str]
+) -> list[str]:
     """Caveats about the lives."""
+
+    def name(kind: str) -> str:
+        return labels.get(kind, kind.replace("_", " "))
+
     notes = []
     if unknown:
         more = f" and {len(unknown) - 5} more" if len(unknown) > 5 else ""
@@ -372,11 +384,16 @@ def _notes(lives: pd.DataFrame, unknown: list[str], labels: Mapping[str, str]) -
             f"{counted(len(unknown), 'set')} left out because the {display.word('miles')}, the edge type or the plow position "
             f"is not known: {listed(unknown[:5])}{more}."
         )
+    notes += [
+        f"{counted(n, 'changed section')} of {name(kind)} {'has' if n == 1 else 'have'} another reason on record or none, and "
+        f"{'counts' if n == 1 else 'count'} neither as worn out nor as broken or lost."
+        for kind, n in other_swaps.items()
+    ]
     broken = lives[lives[CAUSE] == BROKEN_OR_LOST]
     for kind, group in broken.groupby(c.EDGE_TYPE, observed=True):
         if len(group) > 1 and group[c.TRUCK_ID].nunique() == 1:
             notes.append(
-                f"All {len(group)} sets of {labels.get(str(kind), str(kind).replace('_', ' '))} that broke or were lost were on truck {group[c.TRUCK_ID].iloc[0]}: it may be "
+                f"All {len(group)} sets of {name(str(kind))} that broke or were lost were on truck {group[c.TRUCK_ID].iloc[0]}: it may be "
                 "the truck or its route rather than the edge, and the interval takes them as independent."
             )
     return notes
