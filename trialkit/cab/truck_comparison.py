@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -126,7 +125,7 @@ def compare_by_truck(
     return table.assign(**{c.P_HOLM: holm_adjusted(table[c.P_VALUE].astype(float))})
 
 
-def is_shown(row: Mapping[Any, Any], confidence_level: float) -> bool:
+def is_shown(row: pd.Series, confidence_level: float) -> bool:
     """Whether a row shows a difference: its p value, adjusted for the edge types compared, lies below 1 less the level.
 
     Its interval, which is not adjusted, then leaves out no difference as well, since the p value agrees with it.
