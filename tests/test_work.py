@@ -60,9 +60,81 @@ def test_blank_hours_are_left_out_and_never_zero():
     assert math.isnan(steel.labour.mean)
     said = work.work_notes(found(blank), ms.LABELS, [ms.STEEL])
     assert said == ["Hours of plain steel: no labor hours are recorded, so its labor lines are unknown."]
-    half = ms.set_events()
-    half.loc[half[c.EVENT] == "remove", c.LABOUR_H] = np.nan
-    assert found(half)[ms.STEEL][CHANGE].labour.mean == 2.0
+
+
+def without_hours(event, column=c.LABOUR_H, kind=""):
+    """The events with the hours of some of them left blank."""
+    rows = ms.set_events()
+    rows.loc[(rows[c.EVENT] == event) & rows[c.SET_ID].str.startswith(kind), column] = np.nan
+    return rows
+
+
+def test_a_step_without_hours_takes_those_of_fall_or_spring():
+    # by hand: 1 h off in spring stands in for the blank removal, 2 h on as recorded
+    off = found(without_hours("remove"))[ms.STEEL][CHANGE]
+    assert off.labour.mean == 3.0
+    assert off.basis == "taking off in spring stands in for the labor of taking a worn set off"
+    # by hand: 1 h off as recorded, 2 h of the mounting in fall for the blank one in January
+    rows = ms.set_events()
+    rows.loc[(rows[c.EVENT] == "install") & (rows[c.DATE] > "2032-01-01"), c.LABOUR_H] = np.nan
+    on = found(rows)[ms.STEEL][CHANGE]
+    assert on.labour.mean == 3.0
+    assert on.basis == "mounting in fall stands in for the labor of putting the next one on"
+
+
+def test_a_step_without_any_hours_leaves_the_change_unknown():
+    # two records of taking off, 0.7 and 0.9 h, are not the hours of a whole change
+    rows = without_hours("install")
+    rows.loc[rows[c.EVENT] == "remove", c.LABOUR_H] = [0.7, 0.9]
+    done = found(rows)
+    assert math.isnan(done[ms.STEEL][CHANGE].labour.mean)
+    said = work.work_notes(done, ms.LABELS, [ms.STEEL])
+    assert said[0] == (
+        "Hours of plain steel: no labor hours of putting a set on are recorded, so its labor lines are unknown. Where one record has "
+        "the hours of the whole change, enter 0 in the other."
+    )
+
+
+def test_down_time_of_a_step_is_borrowed_or_unknown():
+    # by hand: 0 h of the carbide removal and 3 h of the steel installation
+    borrowed = found(without_hours("remove", c.TRUCK_DOWN_H, "PL"))[ms.STEEL][CHANGE]
+    assert borrowed.down.mean == 3.0
+    assert borrowed.basis == "changes of the other types stand in for the down time"
+    nowhere = found(without_hours("remove", c.TRUCK_DOWN_H))
+    assert math.isnan(nowhere[ms.STEEL][CHANGE].down.mean)
+    assert (
+        "Hours of plain steel: no down time of taking a set off is recorded, so its truck down time is unknown. Where one record has "
+        "the hours of the whole change, enter 0 in the other."
+    ) in work.work_notes(nowhere, ms.LABELS, [ms.STEEL])
+
+
+def test_a_spring_take_off_is_no_change_whatever_it_is_called():
+    rows = ms.set_events()
+    spring = rows[c.EVENT] == "season_end"
+    rows.loc[spring & (rows[c.SET_ID] == "PL-2"), c.LABOUR_H] = 5.0
+    rows.loc[spring, c.EVENT] = "remove"  # the reason stays "trial_end"
+    fall = events(("PL-3", "T-1", "front", "2032-11-01", "install", "new", "no", 9.0, 0.0))
+    steel = found(pd.concat([rows, fall]))[ms.STEEL][CHANGE]
+    # by hand: 1 h off for wear and 2 h on in January; neither the 5 h in spring nor the 9 h of the next fall
+    assert (steel.labour.mean, steel.labour.n, steel.down.mean) == (3.0, 1, 3.0)
+
+
+def test_a_removal_for_another_reason_counts_only_where_none_was_for_wear():
+    rows = ms.set_events()
+    rows.loc[rows[c.EVENT] == "remove", [c.REASON, c.LABOUR_H]] = [None, 1.5]
+    steel = found(rows)[ms.STEEL][CHANGE]
+    assert steel.labour.mean == 3.5  # by hand: 1.5 h off, 2 h on
+    assert steel.basis == "no removal for wear is recorded; those for another reason, or none, stand in"
+    both = pd.concat(
+        [rows, events(("PL-2", "T-1", "front", "2032-02-01", "remove", "worn_uneven", "no", 1.0, 0.0))]
+    )
+    assert found(both)[ms.STEEL][CHANGE].labour.mean == 3.0
+
+
+def test_flips_without_hours_take_those_of_a_change():
+    flip = events(("PL-1", "T-1", "front", "2031-12-01", "flip", "worn_uneven", "no", np.nan, 0.0))
+    # by hand: two sets were put on and one was flipped, at the 3 h of a change
+    assert found(pd.concat([ms.set_events(), flip]))[ms.STEEL][CHANGE].labour.mean == pytest.approx(4.5)
 
 
 def test_whether_it_was_during_a_storm_may_not_be_recorded():
@@ -102,7 +174,7 @@ def test_hours_and_their_error():
     # by hand: variance 2/3, Welch-Satterthwaite df = (2/3)^2 / (2 (1/3)^2 / 2) = 4
     assert (both.mean, both.df) == (4.0, pytest.approx(4.0))
     assert both.std_error == pytest.approx(math.sqrt(2 / 3))
-    assert three.plus(Hours()) is three and Hours().plus(three) is three
+    assert math.isnan(three.plus(Hours()).mean) and math.isnan(Hours().plus(three).mean)
     assert math.isnan(Hours(1.0, n=1).plus(Hours(2.0, n=1)).std_error)
 
 

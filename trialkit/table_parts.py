@@ -36,6 +36,12 @@ STARTS_SEGMENT = ("install", "flip", "section_swap", "re_reference")
 """Events after which heights start anew: no line is drawn across one."""
 ENDS_LIFE = ("remove", "break", "lost", "season_end")
 """Events after which the set is no longer on the truck (a broken set that stays on has no such event)."""
+BROKEN_EVENTS = ("break", "lost")
+WORN_REASONS = ("worn_to_limit", "worn_uneven")
+"""Reasons of a removal that ends the life of a set by wear."""
+BROKEN_REASONS = ("broken", "curb_strike", "loose")
+TRIAL_END = "trial_end"
+"""Reason of a removal that ends the season and no life."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from trialkit import columns as c
 from trialkit.columns import CHOICE, ID, MOMENT, NUMBER, TEXT, WHOLE, Column
 from trialkit.table_parts import (
+    BROKEN_REASONS,
     DATE_COLUMN,
     EDGE_TYPE_COLUMN,
     EVENTS,
@@ -17,7 +18,9 @@ from trialkit.table_parts import (
     SET_ID_COLUMN,
     SLIP,
     TOOLS,
+    TRIAL_END,
     TRUCK_ID_COLUMN,
+    WORN_REASONS,
     YES_NO,
     Table,
     counter,
@@ -113,7 +116,7 @@ SET_EVENTS = Table(
         Column(
             c.REASON, CHOICE, "Reason", "Why.",
             choices=(
-                "new", "worn_to_limit", "worn_uneven", "broken", "curb_strike", "loose", "trial_end", "other",
+                "new", *WORN_REASONS, *BROKEN_REASONS, TRIAL_END, "other",
             ),
         ),
         Column(c.DURING_STORM, CHOICE, "During a storm", "Whether it was done during a storm.", choices=YES_NO),

@@ -20,12 +20,13 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.edges import slopes as sl
-from trialkit.edges.observed import BROKEN_OR_LOST, BROKEN_REASONS, CAUSE, WORN_OUT, WORN_REASONS
+from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, WORN_OUT
 from trialkit.edges.profile import FALL_IN, segment_falls
 from trialkit.edges.wear import WearRates, position_words
 from trialkit.formatting import counted, level_percent, level_words, listed, money, number, percent, span
 from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval
+from trialkit.table_parts import BROKEN_REASONS, WORN_REASONS
 from trialkit.tables import STARTS_SEGMENT
 
 LEFT_IN, LEFT_PCT, LEFT_USD = "left_in", "left_pct", "left_usd"

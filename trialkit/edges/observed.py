@@ -33,6 +33,7 @@ from trialkit.results import Labelled
 from trialkit.stats.counts import EventRate, RateRatio, compare_rates, estimate_rate
 from trialkit.stats.survival import LOG_LOG, LifeEstimate, Lives, fit_kaplan_meier
 from trialkit.stats.weibull import LIKELIHOOD_RATIO, fit_weibull
+from trialkit.table_parts import BROKEN_EVENTS, BROKEN_REASONS, WORN_REASONS
 from trialkit.trial.stays import END_EVENT, END_REASON
 
 CAUSE = "cause"
@@ -52,9 +53,6 @@ CAUSE_WORDS = {
     SECTION_WORN_OUT: "section changed because it was worn",
     SECTION_BROKEN_OR_LOST: "section changed because it broke or was lost",
 }
-WORN_REASONS = ("worn_to_limit", "worn_uneven")
-BROKEN_REASONS = ("broken", "curb_strike", "loose")
-BROKEN_EVENTS = ("break", "lost")
 RATE_UNIT = "per 1000 mi"
 
 
