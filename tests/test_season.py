@@ -61,3 +61,26 @@ def test_the_busiest_trucks_make_up_the_share():
     assert list(season.busiest(plan, 1.0)) == [True, True, True, False]
     with pytest.raises(UsageError, match=r"1\.5"):
         season.busiest(plan, 1.5)
+
+
+def test_the_miles_of_this_season_are_whole_or_not_known():
+    driven = pd.DataFrame(
+        {
+            c.TRUCK_ID: ["T-1", "T-2", "T-2", "T-3", "T-4"],
+            c.PLOW_POSITION: "front",
+            c.MILES_MI: [500.0, 400.0, math.nan, 300.0, math.nan],
+        }
+    )
+    found = season.season_miles(None, ms.trucks(5), driven=driven)
+    # by hand: T-2 drove 400 miles and some more, T-4 some, T-5 carried nothing: none of the three has miles that could be planned
+    assert list(found.table[c.TRUCK_ID]) == ["T-1", "T-3"]
+    assert list(found.miles("front")) == [500.0, 300.0]
+    assert found.notes[1] == (
+        "The miles of this season are not known for 3 truck positions (T-2 front, T-4 front and T-5 front); costs of a season and the "
+        "order leave them out."
+    )
+
+
+def test_a_season_whose_miles_are_all_known_has_one_note():
+    driven = pd.DataFrame({c.TRUCK_ID: ["T-1"], c.PLOW_POSITION: "front", c.MILES_MI: [500.0]})
+    assert len(season.season_miles(None, ms.trucks(1), driven=driven).notes) == 1

@@ -72,7 +72,7 @@ def season_miles(
         Columns truck_id, plow_position: every position that needs an edge.
     driven : DataFrame, optional
         Columns truck_id, plow_position, miles_mi: this season's blade-down miles, used for all three winters if there is no plan
-        at all.
+        at all; a position of which any miles are missing is not known.
 
     Returns
     -------
@@ -84,7 +84,7 @@ def season_miles(
         If the miles of a position are negative, or fall from the light to the hard winter.
     """
     if fleet_plan is None or fleet_plan.empty:
-        return _from_driven(driven)
+        return _from_driven(driven, trucks)
     plan = (
         fleet_plan[PLAN_COLUMNS].astype({c.TRUCK_ID: object, c.PLOW_POSITION: object}).reset_index(drop=True)
     )
@@ -100,28 +100,31 @@ def season_miles(
             f"The planned miles of {listed(wrong)} are not in order; they are 0 or more and rise from a light to a hard winter."
         )
     known = np.isfinite(values).all(axis=1)
-    planned = set(zip(plan[c.TRUCK_ID][known], plan[c.PLOW_POSITION][known], strict=True))
-    wanted = dict.fromkeys(
-        zip(trucks[c.TRUCK_ID].astype(object), trucks[c.PLOW_POSITION].astype(object), strict=True)
-    )
+    plan = plan[known].reset_index(drop=True)
+    return SeasonMiles(plan, _left_out(plan, trucks, "No miles are planned for"))
+
+
+def _left_out(plan: pd.DataFrame, trucks: pd.DataFrame, start: str) -> tuple[str, ...]:
+    """What has to be said about the truck positions without miles."""
+    keys = [c.TRUCK_ID, c.PLOW_POSITION]
+    planned = set(plan[keys].itertuples(index=False, name=None))
+    wanted = dict.fromkeys(trucks[keys].astype(object).itertuples(index=False, name=None))
     missing = [f"{truck} {place}" for truck, place in wanted if (truck, place) not in planned]
-    notes = []
-    if missing:
-        notes.append(
-            f"No miles are planned for {counted(len(missing), 'truck position')} ({_some(missing)}); costs of a season and the "
-            "order leave them out."
-        )
-    return SeasonMiles(plan[known].reset_index(drop=True), tuple(notes))
+    if not missing:
+        return ()
+    return (
+        f"{start} {counted(len(missing), 'truck position')} ({_some(missing)}); costs of a season and the order leave them out.",
+    )
 
 
-def _from_driven(driven: pd.DataFrame | None) -> SeasonMiles:
+def _from_driven(driven: pd.DataFrame | None, trucks: pd.DataFrame) -> SeasonMiles:
     if driven is None or driven.empty:
         nothing = "No miles are planned for next season, so nothing is said about a season's cost or about what to order."
         return SeasonMiles(pd.DataFrame(columns=PLAN_COLUMNS), (nothing,))
     total = (
         driven.astype({c.TRUCK_ID: object, c.PLOW_POSITION: object})
         .groupby([c.TRUCK_ID, c.PLOW_POSITION], sort=False)[c.MILES_MI]
-        .sum(min_count=1)
+        .agg(lambda miles: miles.sum(skipna=False))
         .dropna()
         .reset_index()
     )
@@ -130,7 +133,7 @@ def _from_driven(driven: pd.DataFrame | None) -> SeasonMiles:
         "No miles are planned for next season; this season's stand in for a light, a middling and a hard winter alike, so the "
         "difference between winters is not shown."
     )
-    return SeasonMiles(plan, (said,))
+    return SeasonMiles(plan, (said, *_left_out(plan, trucks, "The miles of this season are not known for")))
 
 
 def busiest(plan: pd.DataFrame, share: float) -> pd.Series:
