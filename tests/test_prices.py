@@ -41,9 +41,22 @@ def test_donated_sets_count_only_where_none_was_bought():
     ]
 
 
+def test_a_bought_set_without_a_price_above_zero_does_not_count():
+    # by hand: one set has a price, 400; a blank or a 0 for a set that was bought is a price that was not entered
+    found = prices.set_prices(
+        sets((ms.STEEL, 400.0, "bought"), (ms.STEEL, 0.0, "bought"), (ms.STEEL, math.nan, "bought"))
+    )
+    row = found.loc[ms.STEEL]
+    assert (row[c.PRICE], row[c.PRICE_LOW], row[c.PRICE_HIGH], row[prices.N_PRICED]) == (400, 400, 400, 1)
+    assert prices.price_notes(found, ms.LABELS, "USD", [ms.STEEL]) == [
+        "The price of a set of plain steel is that of 1 of 3 sets; the others have none that counts."
+    ]
+
+
+@pytest.mark.parametrize("supplied_by", ["donated", "bought"])
 @pytest.mark.parametrize("price", [math.nan, 0.0])
-def test_a_type_without_a_price(price):
-    found = prices.set_prices(sets((ms.STEEL, price, "donated")))
+def test_a_type_without_a_price(price, supplied_by):
+    found = prices.set_prices(sets((ms.STEEL, price, supplied_by)))
     assert math.isnan(found.loc[ms.STEEL, c.PRICE])
     said = "No price of a set of plain steel is recorded, so its cost is not known."
     assert prices.price_notes(found, ms.LABELS, "USD", [ms.STEEL]) == [said]
@@ -93,14 +106,63 @@ def test_a_price_of_the_type_goes_before_a_later_one_for_all():
     assert (found.amount, found.source) == (60.0, "")
 
 
-def test_kits():
-    kits = [
+def test_kits_that_are_recorded_for_some_types_are_not_needed_by_the_others():
+    found = [
         prices.cost_amounts(costs, [ms.STEEL, ms.CARBIDE, ms.RUBBER], ms.STEEL)
         for costs in (ms.costs(), ms.costs()[lambda frame: frame[c.ITEM] != "conversion_kit"])
     ]
-    with_row, without = ([of_type[prices.CONVERSION] for of_type in one.values()] for one in kits)
+    with_row, without = ([of_type[prices.CONVERSION] for of_type in one.values()] for one in found)
     assert [kit.needed for kit in with_row] == [False, False, True]
     assert [kit.is_known for kit in without] == [True, False, False]
+
+
+def kits(*rows):
+    """Amounts of the conversion kit: edge type (None: all), amount, per, since when."""
+    names = [c.EDGE_TYPE, c.AMOUNT_USD, c.PER, c.EFFECTIVE_FROM]
+    frame = pd.DataFrame(rows, columns=names).assign(**{c.ITEM: "conversion_kit", c.SOURCE: "shop"})
+    frame[c.EFFECTIVE_FROM] = pd.to_datetime(frame[c.EFFECTIVE_FROM])
+    found = prices.cost_amounts(frame, [ms.STEEL, ms.CARBIDE, ms.RUBBER], ms.STEEL, as_of="2031-12-31")
+    return found, [of_type[prices.CONVERSION] for of_type in found.values()]
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        (ms.RUBBER, 100.0, "hour", "2031-07-01"),  # paid per something that does not fit
+        (ms.RUBBER, math.nan, "set", "2031-07-01"),  # no amount
+        (ms.RUBBER, 100.0, "set", "2032-07-01"),  # not yet in force
+    ],
+)
+def test_a_kit_of_which_the_price_is_not_known_is_unknown_and_not_unneeded(row):
+    _, (steel, carbide, rubber) = kits(row, (ms.CARBIDE, 60.0, "set", "2031-07-01"))
+    assert rubber.needed and not rubber.is_known
+    assert (steel.needed, carbide.amount) == (False, 60.0)
+
+
+def test_a_kit_for_all_types_is_not_one_for_the_reference():
+    _, (steel, carbide, rubber) = kits((None, 100.0, "set", "2031-07-01"))
+    assert (steel.needed, carbide.amount, rubber.amount) == (False, 100.0, 100.0)
+
+
+def test_a_kit_recorded_for_the_reference_is_not_counted_and_said():
+    found, (steel, _, _) = kits((ms.STEEL, 100.0, "set", "2031-07-01"))
+    assert not steel.needed
+    assert prices.kit_notes(found, ms.LABELS, ms.STEEL) == [
+        "The trucks carry plain steel today, so the conversion kit that is recorded for it is not counted."
+    ]
+    assert prices.kit_notes(kits((None, 100.0, "set", "2031-07-01"))[0], ms.LABELS, ms.STEEL) == []
+
+
+def test_an_amount_without_what_it_is_paid_per_is_unknown():
+    rows = ms.costs().assign(**{c.PER: None})
+    rows = pd.concat([rows, rows.iloc[:1].assign(**{c.ITEM: "other"})])
+    found = prices.cost_amounts(rows, [ms.RUBBER], ms.STEEL)
+    assert not any(amount.is_known for amount in found[ms.RUBBER].values())
+    assert len(prices.misfit_notes(found)) == len(prices.ITEMS)
+    assert (
+        "The amount of other costs is given without what it is paid per; it may be per hour, change, set or year. It is taken as "
+        "unknown."
+    ) in prices.misfit_notes(found)
 
 
 def test_no_costs_at_all_are_all_unknown():

@@ -293,6 +293,7 @@ def read_inputs(
     notes = [
         *prices.price_notes(of_sets, labels, currency, order),
         *prices.misfit_notes(amounts),
+        *prices.kit_notes(amounts, labels, reference),
         *work.work_notes(hours, labels, order),
         *_section_notes(edges, labels),
         *left_out,

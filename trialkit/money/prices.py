@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -37,6 +37,7 @@ ITEM_WORDS = {
     OTHER: "other costs",
 }
 HOUR, CHANGE, SET, YEAR = "hour", "change", "set", "year"
+NOT_SAID = "not said"
 BOUGHT = "bought"
 N_PRICED = "n_priced"
 
@@ -52,7 +53,7 @@ class Amount:
     amount : float
         In the trial's currency; NaN if it is not known.
     per : str
-        "hour", "change", "set" or "year".
+        "hour", "change", "set" or "year"; "not said" where an amount is recorded without it, empty where none is recorded.
     source : str
         Where the figure comes from.
     needed : bool
@@ -93,8 +94,8 @@ def set_prices(edge_sets: pd.DataFrame) -> pd.DataFrame:
     Notes
     -----
     Sets that were bought count, and sets of which it is not recorded how they were come by; the price put on a donated or
-    loaned set counts only where no bought set of the type has a price. A donated set at a price of 0 never counts: the next
-    one has to be bought.
+    loaned set counts only where no bought set of the type has a price. A blank or a price of 0 never counts: a set that was
+    bought had a price, and after a donated one the next has to be bought.
     """
     prices = edge_sets[c.UNIT_PRICE_USD].astype(float)
     _require_no_negative(edge_sets, prices, c.SET_ID, "price of set")
@@ -102,10 +103,10 @@ def set_prices(edge_sets: pd.DataFrame) -> pd.DataFrame:
     own = pd.Series(given, index=edge_sets.index, dtype=object).fillna(BOUGHT) == BOUGHT
     rows = {}
     for kind, index in edge_sets.groupby(edge_sets[c.EDGE_TYPE].astype(object), sort=False).groups.items():
-        here, bought = prices.loc[index].dropna(), own.loc[index]
-        counts = here[bought.loc[here.index]]
-        if counts.empty:
-            counts = here[here > 0]
+        here = prices.loc[index]
+        here = here[here > 0]
+        bought = here[own.loc[here.index]]
+        counts = bought if len(bought) else here
         low, high = (counts.min(), counts.max()) if len(counts) else (math.nan, math.nan)
         mean = float(counts.mean()) if len(counts) else math.nan
         rows[kind] = (mean, float(low), float(high), len(index), len(counts))
@@ -143,9 +144,11 @@ def cost_amounts(
 
     Notes
     -----
-    A row for the edge type goes before one for all types; among those the latest that holds on the day. A conversion kit that
-    is priced for some types is not needed for the others; without any row it is unknown for every type but the reference.
-    `other` is not needed where it is not recorded. An amount per something that does not fit its item is unknown.
+    A row for the edge type goes before one for all types; among those the latest that holds on the day. The reference needs no
+    conversion kit, whatever is recorded. Where kits are recorded for some types, a type without a row of its own and without one
+    for all types needs none; where none is recorded at all, it is unknown. A kit that is recorded and has no amount on the day is
+    unknown. `other` is not needed where it is not recorded. An amount per something that does not fit its item, or that does not
+    say per what, is unknown.
     """
     rows = pd.DataFrame(columns=[c.ITEM, c.EFFECTIVE_FROM, c.EDGE_TYPE, c.AMOUNT_USD, c.PER, c.SOURCE])
     if costs is not None and len(costs):
@@ -153,29 +156,32 @@ def cost_amounts(
         amounts = rows[c.AMOUNT_USD].astype(float).where(rows[c.ITEM].astype(object) != DISPOSAL, 0.0)
         _require_no_negative(rows, amounts, c.ITEM, "amount of")
     plain = rows.astype({name: object for name in (c.ITEM, c.EDGE_TYPE, c.PER) if name in rows})
+    kits = plain.loc[plain[c.ITEM] == CONVERSION, c.EDGE_TYPE]
     if as_of is not None and len(plain):
         plain = plain[pd.to_datetime(plain[c.EFFECTIVE_FROM]) <= pd.Timestamp(as_of)]
     plain = plain.sort_values(c.EFFECTIVE_FROM, kind="stable")
-    kits = set(plain.loc[plain[c.ITEM] == CONVERSION, c.EDGE_TYPE].dropna())
     found: dict[str, dict[str, Amount]] = {}
     for kind in edge_types:
-        found[kind] = {item: _amount_of(plain, item, kind) for item in ITEMS}
-        if not math.isfinite(found[kind][CONVERSION].amount) and (kits or kind == reference):
-            found[kind][CONVERSION] = Amount(CONVERSION, needed=False)
-        if not found[kind][OTHER].per:
-            found[kind][OTHER] = Amount(OTHER, needed=False)
+        of_type = {item: _amount_of(plain, item, kind) for item in ITEMS}
+        if kind == reference:
+            own = of_type[CONVERSION] if (kits == kind).any() else None
+            of_type[CONVERSION] = replace(own or Amount(CONVERSION), needed=False)
+        elif len(kits) and not (kits.isna() | (kits == kind)).any():
+            of_type[CONVERSION] = Amount(CONVERSION, needed=False)
+        of_type[OTHER] = of_type[OTHER] or Amount(OTHER, needed=False)
+        found[kind] = {item: amount or Amount(item) for item, amount in of_type.items()}
     return found
 
 
-def _amount_of(rows: pd.DataFrame, item: str, edge_type: str) -> Amount:
-    """The row of an item that holds for an edge type; unknown if there is none."""
+def _amount_of(rows: pd.DataFrame, item: str, edge_type: str) -> Amount | None:
+    """The amount of an item that holds for an edge type; None if none is recorded."""
     here = rows[rows[c.ITEM] == item]
     own = here[here[c.EDGE_TYPE] == edge_type]
     chosen = own if len(own) else here[here[c.EDGE_TYPE].isna()]
     if chosen.empty:
-        return Amount(item)
+        return None
     row = chosen.iloc[-1]
-    amount, per = float(row[c.AMOUNT_USD]), str(row[c.PER])
+    amount, per = float(row[c.AMOUNT_USD]), str(row[c.PER]) if pd.notna(row[c.PER]) else NOT_SAID
     source = row.get(c.SOURCE)
     said = str(source) if source is not None and pd.notna(source) else ""
     return Amount(item, amount if per in COST_PER[item] else math.nan, per, said)
@@ -214,15 +220,29 @@ def price_notes(
 
 
 def misfit_notes(amounts: Mapping[str, Mapping[str, Amount]]) -> list[str]:
-    """What has to be said about cost items that are given per something that does not fit."""
+    """What has to be said about cost items that are given per nothing, or per something that does not fit."""
     misfits = {
         (item, amount.per)
         for of_type in amounts.values()
         for item, amount in of_type.items()
-        if amount.per and amount.per not in COST_PER[item]
+        if amount.needed and amount.per and amount.per not in COST_PER[item]
     }
     return [
-        f"The amount of {ITEM_WORDS[item]} is given per {per}, which does not fit; it may be per {listed(COST_PER[item], 'or')}. It is "
-        "taken as unknown."
+        f"The amount of {ITEM_WORDS[item]} is given {_misfit(per)}; it may be per {listed(COST_PER[item], 'or')}. It is taken as unknown."
         for item, per in sorted(misfits)
     ]
+
+
+def _misfit(per: str) -> str:
+    return "without what it is paid per" if per == NOT_SAID else f"per {per}, which does not fit"
+
+
+def kit_notes(
+    amounts: Mapping[str, Mapping[str, Amount]], labels: Mapping[str, str], reference: str
+) -> list[str]:
+    """What has to be said about a conversion kit that is recorded for the type that the trucks carry already."""
+    kit = amounts[reference][CONVERSION] if reference in amounts else Amount(CONVERSION)
+    if not kit.per:
+        return []
+    who = labels.get(reference, reference.replace("_", " "))
+    return [f"The trucks carry {who} today, so the conversion kit that is recorded for it is not counted."]
