@@ -3,6 +3,7 @@
 import math
 
 import money_samples as ms
+import pandas as pd
 import pytest
 
 from trialkit import columns as c
@@ -117,6 +118,44 @@ def test_without_an_interval_or_without_miles():
     empty = ms.cost_inputs(plan=season_miles(None, ms.trucks()))
     nothing = al.cost_alternatives(estimate_costs(empty), ms.CARBIDE)
     assert nothing.table.empty and nothing.sentence().startswith("No alternatives can be costed")
+
+
+def without_down_time_of_rubber():
+    """Down time has a price for steel and carbide only."""
+    rows = ms.costs()
+    down = rows[rows[c.ITEM] == "truck_down"]
+    own = [down.assign(**{c.EDGE_TYPE: kind}) for kind in (ms.STEEL, ms.CARBIDE)]
+    return pd.concat([rows[rows[c.ITEM] != "truck_down"], *own])
+
+
+def test_a_saving_and_its_interval_are_over_the_same_lines():
+    inputs = ms.cost_inputs(plan=ms.plan(MILES), costs=without_down_time_of_rubber())
+    trial = {"T-2": ms.CARBIDE, "T-3": ms.RUBBER}
+    found = al.cost_alternatives(estimate_costs(inputs), ms.CARBIDE, trial_trucks=trial)
+    rows = found.table.set_index(al.ALTERNATIVE)
+    # the same alternatives where nobody has a price of down time: then no line is left out of one and counted in the other
+    nowhere = ms.costs()[lambda frame: frame[c.ITEM] != "truck_down"]
+    same = al.cost_alternatives(
+        estimate_costs(ms.cost_inputs(plan=ms.plan(MILES), costs=nowhere)), ms.CARBIDE, trial_trucks=trial
+    ).table.set_index(al.ALTERNATIVE)
+    for name in (al.SAVING, al.SAVING_LOW, al.SAVING_HIGH):
+        assert rows.loc[al.WHOLE_FLEET, name] == pytest.approx(same.loc[al.WHOLE_FLEET, name])
+    # by hand, 7,000 miles: steel 2 x (0.42 + 0.15 + 0.04 - 0.01 ...) less carbide 0.8 x ..., without 0.24 of down time a change
+    assert rows.loc[al.WHOLE_FLEET, al.SAVING] == pytest.approx(7000 * (2 * 0.58 - 0.8 * 0.98))
+    assert any("truck down time" in note for note in found.notes)
+
+
+def test_a_kit_without_a_price_leaves_the_first_outfit_unknown():
+    short = ms.costs()[lambda frame: frame[c.ITEM] != "conversion_kit"]
+    found = al.cost_alternatives(estimate_costs(ms.cost_inputs(costs=short)), ms.RUBBER)
+    rows = found.table.set_index(al.ALTERNATIVE)
+    for name in (al.WHOLE_FLEET, al.BUSIEST):
+        assert math.isnan(rows.loc[name, al.OUTFIT_CASH]) and math.isnan(rows.loc[name, al.FIRST_YEAR])
+        assert math.isfinite(rows.loc[name, al.STEADY])
+    assert rows.loc[al.NO_CHANGE, al.OUTFIT_CASH] == 0
+    assert (
+        "What the conversion kits of rubber-mounted carbide cost is not recorded, so what is bought in the first year is not known."
+    ) in found.notes
 
 
 def test_lines_that_are_not_known_for_all_are_left_out_and_named():

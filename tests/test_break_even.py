@@ -52,6 +52,27 @@ def test_no_life_is_long_enough_where_breakage_alone_costs_more():
     assert "does not pay, however long it lasts" in be.find_break_even(inputs).sentences()[0]
 
 
+def test_a_reference_without_wear_leaves_no_life_to_compare_with():
+    # a set that does not wear has no life, so no multiple of it can be stated: neither 0 times nor "however long it lasts"
+    for sample in (Sample(0.0, 0.0, 4), Sample(0.0, 0.04, 4), Sample(-0.1, 0.04, 4)):
+        inputs = ms.cost_inputs(uses=ms.uses() | {ms.STEEL: Use(sample, 2, 0, 8000.0)})
+        found = row(inputs)
+        assert found[[c.BREAK_EVEN_LIFE_RATIO, be.RATIO_LOW, be.RATIO_HIGH]].isna().all()
+        assert (
+            be.find_break_even(inputs)
+            .sentences()[0]
+            .startswith(
+                "How long carbide insert must last is not known, since no wear of plain steel was measured."
+            )
+        )
+
+
+def test_a_reference_that_may_not_wear_leaves_the_lower_end_missing():
+    given = ms.uses() | {ms.STEEL: Use(Sample(2.0, 8.0, 3), 40, 0, 8000.0)}
+    found = row(ms.cost_inputs(uses=given))
+    assert found[c.BREAK_EVEN_LIFE_RATIO] > 0 and math.isnan(found[be.RATIO_LOW])
+
+
 def test_a_type_that_would_not_pay_as_a_gift():
     short = Use(Sample(6.0, 0.1, 4), 0, 0, 8000.0)
     inputs = ms.cost_inputs(uses=ms.uses() | {ms.CARBIDE: short})

@@ -199,6 +199,30 @@ def test_lines_unknown_for_one_type_are_left_out_of_both_in_the_difference():
     assert compared[c.ESTIMATE] == pytest.approx(0.8 * 1.23 - 2 * 0.83)
 
 
+def test_a_kit_per_something_that_does_not_fit_is_not_free():
+    wrong = ms.costs()
+    wrong.loc[wrong[c.ITEM] == "conversion_kit", c.PER] = "hour"
+    found = costs.estimate_costs(ms.cost_inputs(costs=wrong))
+    assert row(found, ms.RUBBER)[c.UNKNOWN_LINES] == "conversion kits"
+    assert row(found, ms.STEEL)[c.UNKNOWN_LINES] == ""
+    assert (
+        "The amount of conversion kits is given per hour, which does not fit; it may be per set, change or year. It is taken as "
+        "unknown."
+    ) in found.notes
+
+
+def test_a_line_unknown_for_one_type_is_left_out_of_the_breaks_of_both():
+    rows = ms.costs()
+    down = rows[rows[c.ITEM] == "truck_down"].assign(**{c.EDGE_TYPE: ms.STEEL})
+    partly = pd.concat([rows[rows[c.ITEM] != "truck_down"], down])
+    nowhere = rows[rows[c.ITEM] != "truck_down"]
+    found = [costs.estimate_costs(ms.cost_inputs(costs=one, uses=ms.uses(2))) for one in (partly, nowhere)]
+    # where down time counts for neither, it makes no difference that it is known for one
+    compared = [one.compared.iloc[0][[c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]].astype(float) for one in found]
+    assert list(compared[0]) == pytest.approx(list(compared[1]))
+    assert found[0].compared.iloc[0][c.UNKNOWN_LINES] == "truck down time"
+
+
 def test_no_costs_at_all_leave_the_price_of_the_sets():
     found = costs.estimate_costs(ms.cost_inputs(costs=None))
     assert row(found, ms.STEEL)[c.COST_PER_MI] == pytest.approx(0.8)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from trialkit.money import draws
+from trialkit.money import draws, lines
 from trialkit.money.costs import estimate_costs
 from trialkit.money.draws import LOWER, MIDDLE, UPPER
 from trialkit.money.inputs import Use
@@ -65,7 +65,7 @@ def test_unknown_miles_draw_no_breaks():
 
 def test_a_pair_has_the_correlation_of_the_trucks():
     given = ms.cost_inputs(pairings={ms.CARBIDE: Pairing(4, 0.8)}, n_draws=100_000)
-    (own, other), alone = draws.draw_pairs(given.edge(ms.CARBIDE), given.edge(ms.STEEL), given)
+    (own, other), alone = draws.draw_pairs(given.edge(ms.CARBIDE), given.edge(ms.STEEL), given, lines.LINES)
     assert not alone[0].breaks.any() and (alone[1].labour_h["change"] == 3.0).all()
     # of the means of the same trucks the correlation is that of the trucks; ranks, since t draws have wild tails
     ranks = stats.spearmanr(own.use, other.use).statistic

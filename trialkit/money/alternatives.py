@@ -6,7 +6,7 @@ Answers: what does it cost to put the type on the whole fleet, on the busiest tr
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,12 +17,17 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.formatting import counted, level_words, listed, money_interval, number, percent, sentence_case
 from trialkit.money import draws, lines, season
-from trialkit.money.costs import EDGES_ALONE, Costs, chance_words, shared_lines
+from trialkit.money.costs import (
+    EDGES_ALONE,
+    Costs,
+    Difference,
+    chance_words,
+    drawn_difference,
+)
 from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.kept import Kept, kept_words
 from trialkit.money.sets_needed import SetsUsed, spread_of_use
 from trialkit.results import Labelled
-from trialkit.stats.inference import two_sided_tail
 
 WHOLE_FLEET, BUSIEST, EXTEND, NO_CHANGE = "whole_fleet", "busiest_trucks", "extend_trial", "no_change"
 ALTERNATIVE = "alternative"
@@ -48,8 +53,8 @@ class Alternatives(Labelled):
         One row per alternative: `alternative` ("whole_fleet", "busiest_trucks", "extend_trial", "no_change"), `edge_type` (of which
         there would be more; the reference for no change), `n_positions` and `miles_share_pct` (truck positions that carry another
         type than the reference, and their share of the miles), `annual_cost` with its ends (a middling winter), `season_saving` with
-        its ends (against no change), `outfit_cash` (first sets and kits for the positions that change), `first_year_purchases`
-        (outfit and the edges used up in the first season, labor not included), `steady_year_purchases`, `risk`, `not_known`.
+        its ends (against no change), `outfit_cash` (first sets and kits for the positions that
+        change; missing where a kit has no price), `first_year_purchases` (outfit and the edges used up in the first season, labor not included), `steady_year_purchases`, `risk`, `not_known`.
     busiest : tuple of str
         Truck positions of "busiest_trucks".
     kept : mapping
@@ -128,7 +133,8 @@ def cost_alternatives(
     Notes
     -----
     Cost of a season = sum over the types of miles * cost per mile, each type drawn by itself and the reference the same on both sides
-    of a saving. Lines that are unknown for the type or the reference are left out of all alternatives.
+    of a saving. Lines that are unknown for any type that is in one of the alternatives are left out of all of them, of the costs and
+    of the savings with their intervals, so that they can be set side by side.
     """
     inputs = found.inputs
     plan = inputs.plan.at(inputs.plow_position)
@@ -178,6 +184,10 @@ def cost_alternatives(
     if model.left_out:
         words = listed([lines.LINE_WORDS[line] for line in model.left_out])
         notes.append(f"Left out of every alternative, since not known for every type: {words}.")
+    if math.isnan(_kit(inputs, edge_type)):
+        notes.append(
+            f"What the conversion kits of {found.label(edge_type)} cost is not recorded, so what is bought in the first year is not known."
+        )
     return _result(rows, names, found, tuple(notes), stays)
 
 
@@ -216,12 +226,13 @@ class _Model:
         self.inputs = inputs
         known = set(lines.LINES)
         for kind in kinds:
-            known &= set(shared_lines(inputs.edge(kind), reference, inputs))
+            known &= set(lines.shared_lines(inputs.edge(kind), reference, inputs))
         self.left_out = [
             line
             for line in lines.LINES
             if line not in known and (line != lines.pr.OTHER or reference.items[line].needed)
         ]
+        self.known = known
         self.estimate: dict[str, float] = {}
         self.low: dict[str, np.ndarray] = {}
         self.high: dict[str, np.ndarray] = {}
@@ -230,19 +241,24 @@ class _Model:
         for kind in dict.fromkeys([inputs.reference, *kinds]):
             edge = inputs.edge(kind)
             rates = lines.estimated_rates(edge)
-            self.estimate[kind] = float(
-                lines.total(lines.cost_lines(edge, rates, inputs), known.__contains__)
-            )
-            drawn = draws.draw_edge(edge, inputs)
-            self.low[kind], _, self.high[kind] = draws.on_each_side(drawn, self._total(edge, known))
+            self.estimate[kind] = float(lines.total_cost(edge, rates, inputs, known))
+            self.low[kind], self.high[kind] = self._drawn(edge)
             _, worn = lines.replacements(edge, rates)
             self.sets_per_mi[kind] = (
                 float(worn) + float(rates.breaks) + float(rates.section_breaks) / edge.sections_n
             )
             self.has_interval &= edge.use.has_interval
 
-    def _total(self, edge: EdgeCosts, known: set[str]) -> Callable[[lines.Rates], Any]:
-        return lambda rates: lines.total(lines.cost_lines(edge, rates, self.inputs), known.__contains__)
+    def _drawn(self, edge: EdgeCosts) -> tuple[np.ndarray, np.ndarray]:
+        drawn = draws.draw_edge(edge, self.inputs)
+        low, _, high = draws.on_each_side(
+            drawn, lambda rates: lines.total_cost(edge, rates, self.inputs, self.known)
+        )
+        return low, high
+
+    def difference(self, kind: str) -> Difference:
+        """Draws of the cost per mile of a type less that of the reference."""
+        return drawn_difference(self.inputs.edge(kind), self.inputs, known=self.known)
 
     def first_season(self, kinds: np.ndarray, miles: np.ndarray) -> float:
         """Price of the pieces that wear out or break in the season after trucks were put on new sets, on average."""
@@ -299,16 +315,12 @@ def _row(
         NOT_KNOWN: _not_known(name, edge_type, found),
     }
     if model.has_interval:
-        tail = two_sided_tail(inputs.confidence_level)
         low = sum(part * model.low[kind] for kind, part in of.items())
         high = sum(part * model.high[kind] for kind, part in of.items())
-        row[c.ANNUAL_LOW], row[c.ANNUAL_HIGH] = (
-            float(np.quantile(low, tail)),
-            float(np.quantile(high, 1 - tail)),
-        )
+        row[c.ANNUAL_LOW], row[c.ANNUAL_HIGH] = draws.ends(low, high, inputs.confidence_level)
         rest = {kind: float(miles[changed & (kinds == kind)].sum()) for kind in dict.fromkeys(kinds[changed])}
         if list(rest) == [edge_type]:
-            ends = found.differences[edge_type, EDGES_ALONE].interval(inputs.confidence_level)
+            ends = model.difference(edge_type).interval(inputs.confidence_level)
             less, more = (rest[edge_type] * end for end in ends)
         else:
             low = sum(
@@ -317,15 +329,14 @@ def _row(
             high = sum(
                 (part * (model.high[kind] - model.low[reference]) for kind, part in rest.items()), np.zeros(1)
             )
-            less, more = float(np.quantile(low, tail)), float(np.quantile(high, 1 - tail))
+            less, more = draws.ends(low, high, inputs.confidence_level)
         row[SAVING_LOW], row[SAVING_HIGH] = 0.0 - more, 0.0 - less
     return row
 
 
 def _kit(inputs: CostInputs, kind: str) -> float:
-    edge = inputs.edge(kind)
-    outlay = lines.conversion_outlay(edge, inputs)
-    return outlay / inputs.n_positions if math.isfinite(outlay) else 0.0
+    """What the kit of one truck position costs; NaN if it is not known."""
+    return lines.conversion_outlay(inputs.edge(kind), inputs) / inputs.n_positions
 
 
 # ---------------------------------------------------------------- words

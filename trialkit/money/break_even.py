@@ -16,12 +16,10 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.formatting import level_words, money, money_interval, number, sentence_case
 from trialkit.money import draws, lines
-from trialkit.money.costs import shared_lines
 from trialkit.money.draws import LOWER, UPPER
 from trialkit.money.inputs import SECTION, CostInputs, EdgeCosts
 from trialkit.money.lines import Rates
 from trialkit.results import Labelled
-from trialkit.stats.inference import two_sided_tail
 
 LIFE_RATIO = "life_ratio"
 RATIO_LOW, RATIO_HIGH = "break_even_ratio_low", "break_even_ratio_high"
@@ -41,7 +39,8 @@ class BreakEven(Labelled):
     ----------
     table : DataFrame
         One row per edge type but the reference: `life_ratio` (as estimated), `break_even_life_ratio` with its ends (missing where no
-        life is long enough; a missing upper end means "at least"), `price` (as it is), `break_even_price` with its ends (below zero
+        life is long enough, or the reference showed no wear; a missing upper end means "at least", a missing lower end that the
+        reference may not wear at all), `price` (as it is), `break_even_price` with its ends (below zero
         where the type would not pay even as a gift; missing where it hardly wears or breaks).
     inputs : CostInputs
     labels : dict
@@ -58,13 +57,19 @@ class BreakEven(Labelled):
         """The break-even points in words."""
         return " ".join(self.sentences()) or "There is nothing to break even with."
 
+    @property
+    def _reference_wears(self) -> bool:
+        return math.isfinite(self.inputs.edge(self.inputs.reference).life_mi)
+
     def _sentence(self, row: dict[Hashable, Any]) -> str:
         who, other = self.label(row[c.EDGE_TYPE]), self.label(row[c.REFERENCE])
         piece = "a section of " if self.inputs.edge(str(row[c.EDGE_TYPE])).replaced_as == SECTION else ""
         needed, found = row[c.BREAK_EVEN_LIFE_RATIO], row[LIFE_RATIO]
         if not math.isfinite(row[c.PRICE]):
             return f"Where {who} breaks even is not known."
-        if not math.isfinite(needed):
+        if not self._reference_wears:
+            life = f"How long {who} must last is not known, since no wear of {other} was measured"
+        elif not math.isfinite(needed):
             life = f"At {money(row[c.PRICE], self.inputs.currency)} a set {who} does not pay, however long it lasts"
         else:
             seen = f"; the trial puts it at {number(found, 2)} times" if math.isfinite(found) else ""
@@ -124,11 +129,12 @@ def _row(edge: EdgeCosts, inputs: CostInputs) -> dict[str, Any]:
     }
     if math.isnan(edge.price) or math.isnan(reference.price):
         return row
-    row[c.BREAK_EVEN_LIFE_RATIO] = _finite(float(_life_ratio(edge, reference, own, other, inputs)))
+    wears = other.use > 0
+    if wears:
+        row[c.BREAK_EVEN_LIFE_RATIO] = _finite(float(_life_ratio(edge, reference, own, other, inputs)))
     row[c.BREAK_EVEN_PRICE] = _finite(float(_price(edge, reference, own, other, inputs)))
     if edge.use.has_interval and reference.use.has_interval:
-        pairs = draws.draw_pairs(edge, reference, inputs)
-        tail = two_sided_tail(inputs.confidence_level)
+        pairs = draws.draw_pairs(edge, reference, inputs, lines.shared_lines(edge, reference, inputs))
 
         def ends(found: Any) -> tuple[float, float]:
             drawn = [
@@ -136,24 +142,27 @@ def _row(edge: EdgeCosts, inputs: CostInputs) -> dict[str, Any]:
                 for of_own, of_other in pairs
                 for side in (LOWER, UPPER)
             ]
-            low = min(_quantile(one, tail) for one in drawn)
-            high = max(_quantile(one, 1 - tail) for one in drawn)
-            return _finite(low), _finite(high)
+            of_each = [draws.ends(one, one, inputs.confidence_level) for one in drawn]
+            return _finite(min(low for low, _ in of_each)), _finite(max(high for _, high in of_each))
 
-        row[RATIO_LOW], row[RATIO_HIGH] = ends(_life_ratio)
+        if wears:
+            low, high = ends(_life_ratio)
+            row[RATIO_LOW], row[RATIO_HIGH] = low if low > 0 else math.nan, high
         row[PRICE_FROM], row[PRICE_TO] = ends(_price)
     return row
 
 
 def _life_ratio(edge: EdgeCosts, reference: EdgeCosts, own: Rates, other: Rates, inputs: CostInputs) -> Any:
     """Life over the reference's life at which the costs are equal; infinite where none is long enough."""
-    both = shared_lines(edge, reference, inputs)
-    target = _total(reference, other, inputs, both)
-    fixed = _total(edge, replace(own, use=np.zeros_like(np.asarray(own.use, dtype=float))), inputs, both)
+    both = lines.shared_lines(edge, reference, inputs)
+    target = lines.total_cost(reference, other, inputs, both)
+    fixed = lines.total_cost(
+        edge, replace(own, use=np.zeros_like(np.asarray(own.use, dtype=float))), inputs, both
+    )
     some = replace(own, use=np.full_like(np.asarray(own.use, dtype=float), 1e-3))
     pieces, _ = lines.replacements(edge, some)
     with np.errstate(divide="ignore", invalid="ignore"):
-        each = (_total(edge, some, inputs, both) - fixed) / pieces
+        each = (lines.total_cost(edge, some, inputs, both) - fixed) / pieces
         hazard = np.asarray(own.breaks)
         if edge.replaced_as == SECTION:
             hazard = hazard + np.asarray(own.section_breaks) / edge.sections_n
@@ -163,21 +172,12 @@ def _life_ratio(edge: EdgeCosts, reference: EdgeCosts, own: Rates, other: Rates,
 
 def _price(edge: EdgeCosts, reference: EdgeCosts, own: Rates, other: Rates, inputs: CostInputs) -> Any:
     """Price of a set at which the costs are equal; infinite where no set is used up."""
-    both = shared_lines(edge, reference, inputs)
-    gap = _total(reference, other, inputs, both) - _total(edge, own, inputs, both)
+    both = lines.shared_lines(edge, reference, inputs)
+    gap = lines.total_cost(reference, other, inputs, both) - lines.total_cost(edge, own, inputs, both)
     _, worn = lines.replacements(edge, own)
     bought = worn + np.asarray(own.breaks) + np.asarray(own.section_breaks) / edge.sections_n
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(bought > 0, edge.price + gap / bought, np.inf)
-
-
-def _total(edge: EdgeCosts, rates: Rates, inputs: CostInputs, known: tuple[str, ...]) -> Any:
-    return lines.total(lines.cost_lines(edge, rates, inputs), known.__contains__)
-
-
-def _quantile(values: np.ndarray, share: float) -> float:
-    """Quantile of draws of which some are infinite; the next larger one, so that nothing infinite is interpolated."""
-    return float(np.quantile(values, share, method="higher"))
 
 
 def _finite(value: float) -> float:

@@ -6,7 +6,7 @@ Answers: what does each edge type cost per mile and per season, of which parts, 
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -27,7 +27,6 @@ from trialkit.formatting import (
 from trialkit.money import draws, lines
 from trialkit.money.inputs import CostInputs, EdgeCosts, use_notes
 from trialkit.results import Labelled
-from trialkit.stats.inference import two_sided_tail
 
 YES, NO = "yes", "no"
 OF_WHICH = "of_which"
@@ -156,7 +155,7 @@ class Difference:
         """Ends of the difference; missing without an interval."""
         if not self.has_interval:
             return math.nan, math.nan
-        ends = _ends(self.lower, self.upper, confidence_level)
+        ends = draws.ends(self.lower, self.upper, confidence_level)
         return ends if self.wear is None else _hull(ends, self.wear.interval(confidence_level))
 
     def saving_pct(self, confidence_level: float) -> tuple[float, float]:
@@ -166,12 +165,12 @@ class Difference:
         with np.errstate(divide="ignore", invalid="ignore"):
             low = -100.0 * self.upper / self.reference_lower
             high = -100.0 * self.lower / self.reference_upper
-        ends = _ends(low, high, confidence_level)
+        ends = draws.ends(low, high, confidence_level)
         return ends if self.wear is None else _hull(ends, self.wear.saving_pct(confidence_level))
 
     def p_saves(self, share: float) -> float:
         """Two-sided p value of the claim that the type costs less by more than a share of the reference's cost."""
-        found = self._p(self.upper + share * self.reference_upper > 0)
+        found = self._p(self.upper + share * self.reference_lower > 0)
         return found if self.wear is None else max(found, self.wear.p_saves(share))
 
     def p_costs_more(self) -> float:
@@ -263,7 +262,7 @@ def _estimate_edge(
     has = edge.use.has_interval
 
     def ends(below: Any, above: Any) -> tuple[float, float]:
-        return _ends(np.asarray(below), np.asarray(above), level) if has else (math.nan, math.nan)
+        return draws.ends(below, above, level) if has else (math.nan, math.nan)
 
     middle = float(lines.total(estimate))
     from_, to = ends(lines.total(low), lines.total(high)) if math.isfinite(middle) else (math.nan, math.nan)
@@ -324,24 +323,18 @@ def _saving_rows(kind: str, inputs: CostInputs) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def shared_lines(edge: EdgeCosts, reference: EdgeCosts, inputs: CostInputs) -> tuple[str, ...]:
-    """Lines that are known for both, which alone are compared."""
-    unknown: set[str] = set()
-    for one in (edge, reference):
-        unknown |= set(lines.unknown_lines(lines.cost_lines(one, lines.estimated_rates(one), inputs)))
-    return tuple(line for line in lines.LINES if line not in unknown or line == lines.SETS)
-
-
-def drawn_difference(edge: EdgeCosts, inputs: CostInputs, basis: str = EDGES_ALONE) -> Difference:
-    """Draws of the cost of an edge type less that of the reference, over the lines that are known for both."""
+def drawn_difference(
+    edge: EdgeCosts, inputs: CostInputs, basis: str = EDGES_ALONE, known: Collection[str] | None = None
+) -> Difference:
+    """Draws of the cost of an edge type less that of the reference, over some lines: those known for both unless they are given."""
     reference = inputs.edge(inputs.reference)
-    both = shared_lines(edge, reference, inputs)
-    drawn = draws.draw_pairs(edge, reference, inputs)
-    known = _saved(inputs, edge.edge_type) if basis == WITH_SAVINGS else 0.0
+    both = lines.shared_lines(edge, reference, inputs) if known is None else known
+    drawn = draws.draw_pairs(edge, reference, inputs, both)
+    as_found = _saved(inputs, edge.edge_type) if basis == WITH_SAVINGS else 0.0
     saved = draws.draw_savings(inputs, edge.edge_type) if basis == WITH_SAVINGS else 0.0
     found = [
         _difference(pair, (edge, reference), inputs, both, of_savings)
-        for pair, of_savings in zip(drawn, (saved, known), strict=False)
+        for pair, of_savings in zip(drawn, (saved, as_found), strict=False)
     ]
     return replace(found[0], wear=found[1]) if len(found) > 1 else found[0]
 
@@ -350,11 +343,13 @@ def _difference(
     drawn: tuple[draws.DrawnRates, draws.DrawnRates],
     edges: tuple[EdgeCosts, EdgeCosts],
     inputs: CostInputs,
-    known: tuple[str, ...],
+    known: Collection[str],
     saved: Any,
 ) -> Difference:
     def on_each_side(which: int) -> tuple[Any, Any, Any]:
-        return draws.on_each_side(drawn[which], lambda rates: _total(edges[which], rates, inputs, known))
+        return draws.on_each_side(
+            drawn[which], lambda rates: lines.total_cost(edges[which], rates, inputs, known)
+        )
 
     (low, _, high), (other_low, _, other_high) = on_each_side(0), on_each_side(1)
     return Difference(
@@ -371,17 +366,15 @@ def _saved(inputs: CostInputs, edge_type: str) -> float:
     return float(inputs.savings.loc[inputs.savings[c.EDGE_TYPE] == edge_type, c.ESTIMATE].sum())
 
 
-def _total(edge: EdgeCosts, rates: lines.Rates, inputs: CostInputs, known: tuple[str, ...]) -> Any:
-    return lines.total(lines.cost_lines(edge, rates, inputs), known.__contains__)
-
-
 def estimated_difference(
     edge: EdgeCosts, inputs: CostInputs, basis: str = EDGES_ALONE
 ) -> tuple[float, float]:
     """Cost per mile less that of the reference, and the cost of the reference, over the lines known for both."""
     reference = inputs.edge(inputs.reference)
-    both = shared_lines(edge, reference, inputs)
-    own, other = (float(_total(one, lines.estimated_rates(one), inputs, both)) for one in (edge, reference))
+    both = lines.shared_lines(edge, reference, inputs)
+    own, other = (
+        float(lines.total_cost(one, lines.estimated_rates(one), inputs, both)) for one in (edge, reference)
+    )
     saved = _saved(inputs, edge.edge_type) if basis == WITH_SAVINGS else 0.0
     return own - other - saved, other
 
@@ -392,7 +385,7 @@ def _compare_edge(edge: EdgeCosts, inputs: CostInputs) -> list[tuple[dict[str, A
     bases = [EDGES_ALONE]
     if (inputs.savings[c.EDGE_TYPE] == edge.edge_type).any():
         bases.append(WITH_SAVINGS)
-    left_out = [line for line in lines.LINES if line not in shared_lines(edge, reference, inputs)]
+    left_out = [line for line in lines.LINES if line not in lines.shared_lines(edge, reference, inputs)]
     found = []
     for basis in bases:
         estimate, other = estimated_difference(edge, inputs, basis)
@@ -417,11 +410,6 @@ def _compare_edge(edge: EdgeCosts, inputs: CostInputs) -> list[tuple[dict[str, A
         }
         found.append((row, drawn))
     return found
-
-
-def _ends(lower: np.ndarray, upper: np.ndarray, level: float) -> tuple[float, float]:
-    tail = two_sided_tail(level)
-    return float(np.quantile(lower, tail)), float(np.quantile(upper, 1 - tail))
 
 
 # ---------------------------------------------------------------- words

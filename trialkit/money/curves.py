@@ -18,16 +18,14 @@ from trialkit import display
 from trialkit.formatting import fixed, sentence_case
 from trialkit.money import draws, lines
 from trialkit.money.break_even import LIFE_RATIO, BreakEven
-from trialkit.money.costs import shared_lines
 from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.season import mean_miles
 from trialkit.results import Labelled
-from trialkit.stats.inference import two_sided_tail
 
 POINTS = 160
 MOST_WINTERS = 4.0
 """The curve over miles spans no more than so many middling winters of a truck."""
-SPENT, PAID_BACK_MI = "spent", "paid_back_mi"
+SPENT = "spent"
 
 CURVE_COLUMNS = [c.EDGE_TYPE, LIFE_RATIO, c.COST_PER_MI]
 BAND_COLUMNS = [c.EDGE_TYPE, c.REFERENCE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
@@ -123,11 +121,11 @@ def curve_over_life(inputs: CostInputs, even: BreakEven) -> LifeCurve:
         own, other = lines.estimated_rates(edge), lines.estimated_rates(reference)
         if not (other.use > 0 and math.isfinite(edge.price) and math.isfinite(reference.price)):
             continue
-        both = shared_lines(edge, reference, inputs)
+        both = lines.shared_lines(edge, reference, inputs)
         ends = [row[name] for name in (c.BREAK_EVEN_LIFE_RATIO, LIFE_RATIO) if math.isfinite(row[name])]
         ratios = np.geomspace(0.5 * min([1.0, *ends]), 1.3 * max([2.0, *ends]), POINTS)
         along = replace(own, use=other.use / ratios)
-        costs = _total(edge, along, inputs, both)
+        costs = lines.total_cost(edge, along, inputs, both)
         rows += [
             (edge.edge_type, float(x), float(y))
             for x, y in zip(ratios, np.broadcast_to(costs, ratios.shape), strict=True)
@@ -148,14 +146,13 @@ def curve_over_life(inputs: CostInputs, even: BreakEven) -> LifeCurve:
 
 def _band(reference: EdgeCosts, inputs: CostInputs, known: tuple[str, ...]) -> dict[str, float]:
     """Cost of the reference with its interval."""
-    middle = float(_total(reference, lines.estimated_rates(reference), inputs, known))
+    middle = float(lines.total_cost(reference, lines.estimated_rates(reference), inputs, known))
     if not reference.use.has_interval:
         return {c.ESTIMATE: middle, c.CONF_LOW: math.nan, c.CONF_HIGH: math.nan}
     drawn = draws.draw_edge(reference, inputs)
-    low, _, high = draws.on_each_side(drawn, lambda rates: _total(reference, rates, inputs, known))
-    tail = two_sided_tail(inputs.confidence_level)
-    ends = float(np.quantile(low, tail)), float(np.quantile(high, 1 - tail))
-    return {c.ESTIMATE: middle, c.CONF_LOW: ends[0], c.CONF_HIGH: ends[1]}
+    low, _, high = draws.on_each_side(drawn, lambda rates: lines.total_cost(reference, rates, inputs, known))
+    from_, to = draws.ends(low, high, inputs.confidence_level)
+    return {c.ESTIMATE: middle, c.CONF_LOW: from_, c.CONF_HIGH: to}
 
 
 def curve_over_miles(inputs: CostInputs) -> SpentCurve:
@@ -230,8 +227,8 @@ def _spent(
 ) -> list[tuple[float, float]]:
     rates = lines.estimated_rates(edge)
     pieces = float(lines.replacements(edge, rates)[0])
-    whole = float(_total(edge, rates, inputs, known))
-    running = float(_total(edge, replace(rates, use=0.0), inputs, known))
+    whole = float(lines.total_cost(edge, rates, inputs, known))
+    running = float(lines.total_cost(edge, replace(rates, use=0.0), inputs, known))
     pieces /= edge.sections_n  # the sections of a new set come due together, a life after they were put on
     each = (whole - running) / pieces if pieces > 0 else 0.0
     kit = (
@@ -250,7 +247,7 @@ def _spent(
 
 def _long_run(edge: EdgeCosts, inputs: CostInputs, known: tuple[str, ...]) -> float:
     """Cost per mile without the kit, which is paid once."""
-    whole = float(_total(edge, lines.estimated_rates(edge), inputs, known))
+    whole = float(lines.total_cost(edge, lines.estimated_rates(edge), inputs, known))
     kit = lines.conversion_cost(edge, inputs) if lines.pr.CONVERSION in known and inputs.n_positions else 0.0
     return whole - kit
 
@@ -268,7 +265,3 @@ def _paid_back(own: list[tuple[float, float]], other: list[tuple[float, float]],
 def _at(points: list[tuple[float, float]], grid: np.ndarray) -> np.ndarray:
     x, y = (np.array(values) for values in zip(*points, strict=True))
     return np.interp(grid, x + np.arange(len(x)) * 1e-9, y)
-
-
-def _total(edge: EdgeCosts, rates: lines.Rates, inputs: CostInputs, known: tuple[str, ...]) -> Any:
-    return lines.total(lines.cost_lines(edge, rates, inputs), known.__contains__)

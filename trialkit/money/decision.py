@@ -161,12 +161,13 @@ def check_rule(found: Costs, rule: Rule) -> Verdicts:
         p_values = [_p_value(row, found.differences[row[c.EDGE_TYPE], basis], rule) for row in of_basis]
         for row, p, adjusted in zip(of_basis, p_values, holm_adjusted(p_values), strict=True):
             verdict = _verdict(row, adjusted, rule)
+            by_holm = p < 1 - rule.confidence_level <= adjusted
             rows.append(
                 {
                     c.QUESTION: question,
                     c.EDGE_TYPE: row[c.EDGE_TYPE],
                     c.VERDICT: verdict,
-                    c.SENTENCE: _sentence(row, verdict, rule, found),
+                    c.SENTENCE: _sentence(row, verdict, by_holm, rule, found),
                     c.RULE: rule.words(n_types),
                     c.BASIS: basis,
                     c.SAVING_PCT: row[c.SAVING_PCT],
@@ -221,7 +222,8 @@ def _why_no_data(row: Mapping[Hashable, Any]) -> str:
     return ""
 
 
-def _sentence(row: Mapping[Hashable, Any], verdict: str, rule: Rule, found: Costs) -> str:
+def _sentence(row: Mapping[Hashable, Any], verdict: str, by_holm: bool, rule: Rule, found: Costs) -> str:
+    """The verdict in words; `by_holm` where it would be another one if this type were the only one compared."""
     who, other = found.label(row[c.EDGE_TYPE]), found.label(row[c.REFERENCE])
     saved = "" if row[c.BASIS] == EDGES_ALONE else ", the material and passes saved included,"
     tail = f" ({INTERIM})" if rule.interim else ""
@@ -237,10 +239,12 @@ def _sentence(row: Mapping[Hashable, Any], verdict: str, rule: Rule, found: Cost
     range_ = f"{level} {fixed(low, places)} to {fixed(high, places)}%"
     if verdict == BETTER:
         return f"{sentence_case(who)}{saved} costs {percent(middle, places)} less per {display.word('mile')} than {other} ({range_}){tail}."
-    if low > rule.smallest_saving_pct and low > 0:
+    change = f"saving {percent(middle, places)}" if middle >= 0 else f"{percent(-middle, places)} more"
+    if by_holm and (middle < 0 or middle >= rule.smallest_saving_pct):
+        less = "less" if middle >= 0 else "more"
         return (
-            f"{sentence_case(who)}{saved} is not shown to cost less than {other}, several types being compared at once: "
-            f"best estimate saving {percent(middle, places)} ({range_}){tail}."
+            f"{sentence_case(who)}{saved} is not shown to cost {less} than {other}, several types being compared at once: "
+            f"best estimate {change} ({range_}){tail}."
         )
     if low > 0:
         least = percent(rule.smallest_saving_pct, _digits(rule.smallest_saving_pct))
@@ -248,7 +252,6 @@ def _sentence(row: Mapping[Hashable, Any], verdict: str, rule: Rule, found: Cost
             f"{sentence_case(who)}{saved} is not shown to save the {least} that would be worth a change: it saves "
             f"{percent(middle, places)} against {other} ({range_}){tail}."
         )
-    change = f"saving {percent(middle, places)}" if middle >= 0 else f"{percent(-middle, places)} more"
     return f"{sentence_case(who)}{saved} is not shown to cost less or more than {other}: best estimate {change} ({range_}){tail}."
 
 

@@ -10,16 +10,17 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from trialkit import columns as c
 from trialkit.money.inputs import SECTION, CostInputs, EdgeCosts
-from trialkit.money.lines import Rates, cost_lines, estimated_rates, total
+from trialkit.money.lines import Rates, estimated_rates, total_cost
 from trialkit.stats.inference import Contrast, Pairing, two_sided_tail
 
 LOWER, MIDDLE, UPPER = -1, 0, 1
@@ -62,6 +63,26 @@ class DrawnRates:
 Result = TypeVar("Result")
 
 
+def ends(lower: ArrayLike, upper: ArrayLike, confidence_level: float) -> tuple[float, float]:
+    """Ends of an interval between quantiles of draws.
+
+    Parameters
+    ----------
+    lower, upper : array_like
+        Draws from which the lower and the upper end are read.
+    confidence_level : float
+
+    Notes
+    -----
+    Each end is a draw, the next one outward, and no value between two draws: so the interval leaves out a value exactly where the
+    share of draws on its other side is too small for its level, and the p value and the chance from the same draws agree with it.
+    """
+    tail = two_sided_tail(confidence_level)
+    low = np.quantile(np.asarray(lower), tail, method="lower")
+    high = np.quantile(np.asarray(upper), 1.0 - tail, method="higher")
+    return float(low), float(high)
+
+
 def on_each_side(drawn: DrawnRates, cost: Callable[[Rates], Result]) -> tuple[Result, Result, Result]:
     """What follows from the draws of the lower end, the middle and the upper end; once where rounding makes no difference."""
     middle = cost(drawn.at(MIDDLE))
@@ -101,12 +122,19 @@ def draw_edge(edge: EdgeCosts, inputs: CostInputs) -> DrawnRates:
 
 
 def draw_pairs(
-    edge: EdgeCosts, reference: EdgeCosts, inputs: CostInputs
+    edge: EdgeCosts, reference: EdgeCosts, inputs: CostInputs, known: Collection[str]
 ) -> tuple[tuple[DrawnRates, DrawnRates], ...]:
     """Draws for the difference in cost of an edge type and the reference: of everything, and of the wear alone.
 
     Whatever is read from them takes the wider of the two intervals: that of everything is not to be narrower than that of the wear,
     which is a part of it.
+
+    Parameters
+    ----------
+    edge, reference : EdgeCosts
+    inputs : CostInputs
+    known : collection of str
+        Cost lines that are compared.
 
     Returns
     -------
@@ -133,10 +161,10 @@ def draw_pairs(
     rest = [_drawn(one, np.full(n, mean), rng, n) for one, mean in zip(both, means, strict=True)]
     if not all(one.use.has_interval for one in both):
         return ((rest[0], rest[1]),)
-    variance, df, correlation = _contrast(edge, reference, inputs)
+    variance, df, correlation = _contrast(edge, reference, inputs, known)
     errors = [math.sqrt(float(one.use.sample.variance_of_mean)) for one in both]
     other = sum(
-        float(np.nan_to_num(np.var(total(cost_lines(one, drawn.at(MIDDLE), inputs)))))
+        float(np.nan_to_num(np.var(total_cost(one, drawn.at(MIDDLE), inputs, known))))
         for one, drawn in zip(both, rest, strict=True)
     )
     first = rng.standard_normal(n)
@@ -159,10 +187,12 @@ def draw_pairs(
     return (everything[0], everything[1]), (alone[0], alone[1])
 
 
-def _contrast(edge: EdgeCosts, reference: EdgeCosts, inputs: CostInputs) -> tuple[float, float, float]:
+def _contrast(
+    edge: EdgeCosts, reference: EdgeCosts, inputs: CostInputs, known: Collection[str]
+) -> tuple[float, float, float]:
     """Variance of the difference in cost that comes from the wear, its degrees of freedom, and the correlation of the uses."""
     a, b = edge.use.sample, reference.use.sample
-    weights = [np.asarray(marginal_cost(one, inputs)) for one in (edge, reference)]
+    weights = [np.asarray(marginal_cost(one, inputs, known)) for one in (edge, reference)]
     contrast = Contrast.of(a, b, inputs.pairings.get(edge.edge_type, Pairing(0, 0.0)))
     found = contrast.at(weights[0], weights[1], two_sided_tail(inputs.confidence_level))
     variance, df = (float(part) for part in found)
@@ -188,12 +218,12 @@ def _settled(edge: EdgeCosts, use_bound: float, n: int) -> DrawnRates:
     )
 
 
-def marginal_cost(edge: EdgeCosts, inputs: CostInputs) -> float:
-    """What one more set worn out per 1,000 miles adds to the cost of a mile, near the estimate."""
+def marginal_cost(edge: EdgeCosts, inputs: CostInputs, known: Collection[str]) -> float:
+    """What one more set worn out per 1,000 miles adds to the cost of a mile over some lines, near the estimate."""
     rates = estimated_rates(edge)
     step = max(float(rates.use), 1e-9) * 1e-3
     more, less = (replace(rates, use=float(rates.use) + sign * step / 2 + step) for sign in (1, -1))
-    gain = float(total(cost_lines(edge, more, inputs))) - float(total(cost_lines(edge, less, inputs)))
+    gain = float(total_cost(edge, more, inputs, known)) - float(total_cost(edge, less, inputs, known))
     found = gain / step / 1000.0
     return found if math.isfinite(found) and found > 0 else 1.0
 

@@ -21,11 +21,9 @@ from trialkit import columns as c
 from trialkit.formatting import level_words, money_interval, number, percent, sentence_case
 from trialkit.money import discounting as ds
 from trialkit.money import draws, lines
-from trialkit.money.costs import shared_lines
 from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.lines import Rates
 from trialkit.results import Labelled
-from trialkit.stats.inference import two_sided_tail
 
 LCC, LCC_LOW, LCC_HIGH = "lcc", "lcc_low", "lcc_high"
 EQUIVALENT = "equivalent_annual_cost"
@@ -179,11 +177,11 @@ class _Cycle:
 def _cycle(edge: EdgeCosts, rates: Rates, inputs: CostInputs, known: tuple[str, ...]) -> _Cycle:
     """The flows of an edge type, for numbers or for draws."""
     rate, years = inputs.discount_rate, inputs.horizon_years
-    of_lines = lines.cost_lines(edge, rates, inputs)
+    of_lines = lines.cost_lines(edge, rates, inputs, known)
     kits = lines.conversion_cost(edge, inputs)
     _, sets_per_mi = lines.replacements(edge, rates)
     miles = inputs.plan.miles(inputs.plow_position)
-    per_mile = lines.total(of_lines, known.__contains__) - of_lines[lines.SETS]
+    per_mile = lines.total(of_lines, known) - of_lines[lines.SETS]
     if lines.pr.CONVERSION in known:
         per_mile = per_mile - kits
     recurring = np.asarray(per_mile) * inputs.fleet_miles
@@ -232,7 +230,7 @@ def _cycle_of(edge: EdgeCosts, inputs: CostInputs) -> tuple[dict[str, Any], list
     if edge.use.has_interval:
         drawn = draws.draw_edge(edge, inputs)
         low, _, high = draws.on_each_side(drawn, lambda rates: _cycle(edge, rates, inputs, known).total)
-        row[LCC_LOW], row[LCC_HIGH] = _ends(low, high, inputs)
+        row[LCC_LOW], row[LCC_HIGH] = draws.ends(low, high, inputs.confidence_level)
     if inputs.has_reference and edge.edge_type != inputs.reference:
         row |= _against_reference(edge, inputs)
     elif edge.edge_type == inputs.reference:
@@ -243,7 +241,7 @@ def _cycle_of(edge: EdgeCosts, inputs: CostInputs) -> tuple[dict[str, Any], list
 def _against_reference(edge: EdgeCosts, inputs: CostInputs) -> dict[str, Any]:
     """Net savings and the other measures, over the lines that are known for both."""
     reference = inputs.edge(inputs.reference)
-    both = shared_lines(edge, reference, inputs)
+    both = lines.shared_lines(edge, reference, inputs)
     if math.isnan(reference.price):
         return {}
     rate, years = inputs.discount_rate, inputs.horizon_years
@@ -263,19 +261,14 @@ def _against_reference(edge: EdgeCosts, inputs: CostInputs) -> dict[str, Any]:
         row[NPV_SAVED] = row[c.NPV] + yearly * ds.uniform_present_value(rate, years)
     if edge.use.has_interval and reference.use.has_interval:
         ends = []
-        for of_own, of_other in draws.draw_pairs(edge, reference, inputs):
+        for of_own, of_other in draws.draw_pairs(edge, reference, inputs, both):
             cheap, _, dear = draws.on_each_side(of_own, lambda rates: _cycle(edge, rates, inputs, both).total)
             low, _, high = draws.on_each_side(
                 of_other, lambda rates: _cycle(reference, rates, inputs, both).total
             )
-            ends.append(_ends(low - dear, high - cheap, inputs))
+            ends.append(draws.ends(low - dear, high - cheap, inputs.confidence_level))
         row[c.NPV_LOW], row[c.NPV_HIGH] = min(end[0] for end in ends), max(end[1] for end in ends)
     return row
-
-
-def _ends(lower: Any, upper: Any, inputs: CostInputs) -> tuple[float, float]:
-    tail = two_sided_tail(inputs.confidence_level)
-    return float(np.quantile(lower, tail)), float(np.quantile(upper, 1 - tail))
 
 
 def _flow_rows(kind: str, cycle: _Cycle, inputs: CostInputs) -> list[tuple[Any, ...]]:

@@ -10,7 +10,7 @@ the two are not added up twice. Without breakage that is 1/L.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -129,7 +129,9 @@ def replacements(edge: EdgeCosts, rates: Rates) -> tuple[Numbers, Numbers]:
     return pieces, pieces
 
 
-def cost_lines(edge: EdgeCosts, rates: Rates, inputs: CostInputs) -> dict[str, Numbers]:
+def cost_lines(
+    edge: EdgeCosts, rates: Rates, inputs: CostInputs, known: Collection[str] = LINES
+) -> dict[str, Numbers]:
     """Cost per blade-down mile, line by line.
 
     Parameters
@@ -140,6 +142,8 @@ def cost_lines(edge: EdgeCosts, rates: Rates, inputs: CostInputs) -> dict[str, N
         Numbers or draws.
     inputs : CostInputs
         Miles of the season, horizon and discount rate.
+    known : collection of str
+        Lines that are counted: what a break costs is over the same ones.
 
     Returns
     -------
@@ -152,7 +156,7 @@ def cost_lines(edge: EdgeCosts, rates: Rates, inputs: CostInputs) -> dict[str, N
     worn = event_cost(edge, rates, SECTION_CHANGE if section else CHANGE, share)
     found: dict[str, Numbers] = {SETS: sets * edge.price}
     found |= {item: pieces * amount for item, amount in worn.items()}
-    found[BREAKAGE] = breakage_cost(edge, rates)
+    found[BREAKAGE] = breakage_cost(edge, rates, known)
     yearly = _yearly(edge, inputs)
     for item, amount in yearly.items():
         found[item] = found.get(item, 0.0) + amount
@@ -173,18 +177,21 @@ def event_cost(edge: EdgeCosts, rates: Rates, kind: str, share: float) -> dict[s
     return {item: _event_amount(edge, item, work, kind, rates, share) for item in PER_EVENT}
 
 
-def breakage_cost(edge: EdgeCosts, rates: Rates) -> Numbers:
-    """Cost per mile of the sets and sections that break or get lost; items that are unknown are left out of it."""
-    total = np.asarray(rates.breaks) * _with_edge(edge, rates, BREAK, 1.0)
+def breakage_cost(edge: EdgeCosts, rates: Rates, known: Collection[str] = LINES) -> Numbers:
+    """Cost per mile of the sets and sections that break or get lost, over some lines; items that are unknown are left out of it."""
+    total = np.asarray(rates.breaks) * _with_edge(edge, rates, BREAK, 1.0, known)
     if edge.replaced_as == SECTION:
         share = 1.0 / edge.sections_n
-        total = total + np.asarray(rates.section_breaks) * _with_edge(edge, rates, SECTION_CHANGE, share)
+        total = total + np.asarray(rates.section_breaks) * _with_edge(
+            edge, rates, SECTION_CHANGE, share, known
+        )
     return total
 
 
-def _with_edge(edge: EdgeCosts, rates: Rates, kind: str, share: float) -> Numbers:
+def _with_edge(edge: EdgeCosts, rates: Rates, kind: str, share: float, known: Collection[str]) -> Numbers:
     items = event_cost(edge, rates, kind, share)
-    return edge.price * share + sum((amount for amount in items.values() if not np.isnan(amount).any()), 0.0)
+    counted = [amount for item, amount in items.items() if item in known and not np.isnan(amount).any()]
+    return edge.price * share + sum(counted, 0.0)
 
 
 def _event_amount(
@@ -243,21 +250,34 @@ def conversion_outlay(edge: EdgeCosts, inputs: CostInputs) -> float:
 
 def _has_kit(edge: EdgeCosts) -> bool:
     kit = edge.items[pr.CONVERSION]
-    return kit.needed and kit.per in (pr.SET, "")
+    return kit.needed and kit.per not in (pr.CHANGE, pr.YEAR)
 
 
 def _recovery(inputs: CostInputs) -> float:
     return uniform_capital_recovery(inputs.discount_rate, inputs.horizon_years)
 
 
-def total(lines: dict[str, Numbers], known: Callable[[str], bool] = lambda line: True) -> Any:
-    """Sum of the lines that are known; NaN if the price of the edge itself is not."""
+def total(lines: dict[str, Numbers], known: Collection[str] = LINES) -> Any:
+    """Sum of some lines, as far as they are known; NaN if the price of the edge itself is not."""
     if np.isnan(lines[SETS]).all():
         return np.full(np.shape(lines[SETS]), np.nan)[()]
     parts = [
-        lines[line] for line in LINES if line in lines and known(line) and not np.isnan(lines[line]).any()
+        lines[line] for line in LINES if line in lines and line in known and not np.isnan(lines[line]).any()
     ]
     return sum(parts, np.zeros(np.shape(lines[SETS])))[()]
+
+
+def total_cost(edge: EdgeCosts, rates: Rates, inputs: CostInputs, known: Collection[str] = LINES) -> Any:
+    """Cost per blade-down mile over some lines, as far as they are known; see `cost_lines`."""
+    return total(cost_lines(edge, rates, inputs, known), known)
+
+
+def shared_lines(edge: EdgeCosts, reference: EdgeCosts, inputs: CostInputs) -> tuple[str, ...]:
+    """Lines that are known for both, which alone are compared."""
+    unknown: set[str] = set()
+    for one in (edge, reference):
+        unknown |= set(unknown_lines(cost_lines(one, estimated_rates(one), inputs)))
+    return tuple(line for line in LINES if line not in unknown or line == SETS)
 
 
 def unknown_lines(lines: dict[str, Numbers]) -> tuple[str, ...]:
