@@ -148,6 +148,14 @@ CODES: dict[str, Code] = {
     ),
     "reference-missing": Code(ERROR, "the reference edge type of trial.toml is not in edge_types"),
     "no-readings": Code(WARNING, "a set was installed but never read"),
+    "edge-not-assigned": Code(
+        WARNING, "a truck position carried another edge type than the one that assignments gives it"
+    ),
+    "worn-set-as-new": Code(WARNING, "a set that came off worn, broken or lost was put on again as new"),
+    "position-silent": Code(
+        WARNING,
+        "a truck position with a set on has no reading, shift or event for long, while the others have",
+    ),
     "amount-negative": Code(ERROR, "an amount below zero that is no disposal credit"),
     "amount-per": Code(WARNING, "a cost item is paid per something that does not fit it"),
     "currency-mixed": Code(ERROR, "a row is in another currency than the trial; amounts cannot be added up"),

@@ -59,6 +59,12 @@ RULES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Each edge type was on at least two trucks; with fewer, no interval can be given. The reference edge type is one "
      "of them.",
      ("few-trucks", "reference-missing")),
+    ("Each truck position carries the edge type that assignments gives it, in the order of its periods where types rotate.",
+     ("edge-not-assigned",)),
+    ("A set that goes on as new was not taken off worn, broken or lost before.", ("worn-set-as-new",)),
+    ("A truck position with a set on goes on having records: it is named where it has none for a fifth of the season and four "
+     "weeks, or for three rounds of readings of the others, two weeks and longer than ever before.",
+     ("position-silent",)),
     ("Every edge type is printed under a name of its own.", ("label-twice",)),
     ("Amounts are in the trial's one currency; only a disposal credit is negative, and each cost item is paid per something that "
      "fits it. A set that was bought has a price.",

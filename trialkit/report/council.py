@@ -17,6 +17,7 @@ from trialkit import columns as c
 from trialkit.edges import comparison, wear
 from trialkit.formatting import counted, day, listed, number, sentence_case
 from trialkit.report import (
+    assignment_words,
     blocks,
     cost_words,
     doubt_words,
@@ -185,7 +186,7 @@ def not_studied(trial: Trial) -> list[str]:
 def limits(trial: Trial) -> list[str]:
     """What the trial cannot say, in plain words."""
     winter = "One winter on one town's roads: another winter, other roads or another lot of edges may wear differently."
-    return [*_assignment(trial), winter]
+    return [*assignment_words.limits(trial), winter]
 
 
 def background(trial: Trial) -> list[str]:
@@ -327,21 +328,6 @@ def exclusion_effect(trial: Trial) -> blocks.Block:
         effect[[c.RULE, *BRIEF_RATIOS]], EFFECT_CAPTION, labels=study.labels(trial),
         headings={c.RULE: "Readings used", c.ESTIMATE: "Times slower"}, confidence_level=trial.settings.confidence_level,
     )  # fmt: skip
-
-
-def _assignment(trial: Trial) -> list[str]:
-    """How far the edge types were given to trucks at random."""
-    if not trial.has("assignments"):
-        return [
-            "How edge types were given to trucks is not recorded, so what looks like a difference of edges may be one of routes."
-        ]
-    assigned = trial["assignments"]
-    chosen = assigned[assigned[c.HOW].astype(str).isin(["forced", "swap"])]
-    if chosen.empty:
-        return []
-    trucks = sorted(chosen[c.TRUCK_ID].astype(str).unique())
-    was = "was given its edge type" if len(trucks) == 1 else "were given their edge types"
-    return [f"{listed(trucks)} {was} by choice and not by lot, so what looks like the edge may be the route."]
 
 
 def _shifts(trial: Trial) -> pd.DataFrame | None:

@@ -12,13 +12,10 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.edges import blade_share, crosscheck, curvature, outliers, seasons, sensitivity, variants, wear
 from trialkit.formatting import counted
-from trialkit.report import season_study, study
+from trialkit.report import assignment_study, season_study, study
 from trialkit.trial.checks import Trial
 from trialkit.trial.heightchecks import repeatability_of
 
-ASSIGNMENTS = "assignments"
-NOT_DRAWN = ("forced", "swap")
-"""Ways in which a truck gets its edge type other than by lot."""
 MOST_ONE_BY_ONE = 12
 """Readings that were left out are put back one by one up to so many; more of them only all together."""
 
@@ -151,12 +148,10 @@ def _with_readings_put_back(
 
 
 def _only_drawn_by_lot(trial: Trial, rates: wear.WearRates) -> list[variants.Change]:
-    """The comparison without the trucks whose edge type was not drawn by lot, if there are several of them."""
-    if not trial.has(ASSIGNMENTS):
+    """The comparison without the trucks whose edge type was not drawn by lot, or not carried, if there are several."""
+    if not trial.has(assignment_study.ASSIGNMENTS):
         return []
-    assigned = trial[ASSIGNMENTS]
-    chosen = assigned[assigned[c.HOW].astype(str).isin(NOT_DRAWN)]
-    units = set(zip(chosen[c.TRUCK_ID].astype(str), chosen[c.PLOW_POSITION].astype(str), strict=True))
+    units = assignment_study.not_by_lot(trial)
     trucks = rates.trucks
     own = [
         unit in units

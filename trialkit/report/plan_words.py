@@ -31,6 +31,7 @@ from trialkit.formatting import (
 from trialkit.planning import sizing
 from trialkit.planning.assignment import RANDOM
 from trialkit.planning.looks import p_words
+from trialkit.report import assignment_words, study
 from trialkit.report.plan_study import TrialPlan
 
 WHAT, AGREED, SHEET, WHEN, WHO, NAME, SIGNED = "what", "agreed", "sheet", "when_done", "who", "name", "signed"
@@ -336,7 +337,8 @@ def still_open(plan: TrialPlan) -> list[str]:
         ),
         (0 < plan.n_trucks < 2, "One truck of an edge type shows no interval: it cannot tell how much trucks differ."),
     ]  # fmt: skip
-    return [words for is_open, words in asked if is_open]
+    carried = assignment_words.departed(trial) if trial.has(study.EVENTS) else []
+    return [*(words for is_open, words in asked if is_open), *carried]
 
 
 def limits(plan: TrialPlan) -> list[str]:

@@ -25,6 +25,7 @@ from trialkit.formatting import counted
 from trialkit.settings import FILE_NAME, Material, Noise, Settings
 from trialkit.tables import TABLES
 from trialkit.trial import problem_text
+from trialkit.trial.carriedchecks import check_carried
 from trialkit.trial.costchecks import check_costs
 from trialkit.trial.drivechecks import check_odometers, check_spans
 from trialkit.trial.findings import Source, sources_of
@@ -398,6 +399,7 @@ def _check_across(
     repeatability_in = repeatability_of(gauge.frame) if gauge is not None else None
     problems += found + check_heights(line, types, repeatability_in)
     line = replace(line, in_doubt=in_doubt | strayed)
+    problems += check_carried(line, draft.settings.plan if draft.settings is not None else None)
     odometers, bad_trucks, bad_shifts = check_odometers(sources, line.in_doubt)
     return problems + odometers + check_miles(line, bad_trucks, bad_shifts)
 
