@@ -91,7 +91,7 @@ def test_ratios_are_told_with_their_bounds():
         "How many times slower than Plain steel each edge type wears, with its 95% interval; 1 is the same. "
         "An arrow has no end on that side."
     )
-    assert "Carbide insert: 12.5 (8.0 to 20.0) times." in words["alt"]
+    assert "Carbide insert: 12 (8.0 to 20) times." in words["alt"]
     assert "Segmented carbide: at least 3.2 times." in words["alt"]
     assert "method" not in words["data"]
     assert "arrow" not in captions.wear_ratios(ratios([("carbide", 2.0, 1.0, 4.0, "yes")]))["caption"]

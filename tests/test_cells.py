@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trialkit.report import cells
+from trialkit.report import cells, figures
 
 nan, inf = float("nan"), float("inf")
 
@@ -57,6 +57,11 @@ def test_rates_are_printed_to_what_the_interval_supports():
     ]
 
 
+def test_a_range_has_two_digits_at_each_end():
+    _, rows = printed(rates(unit="mi", pred_low=[313.2, 712.0], pred_high=[225_680.0, inf]))
+    assert [row[-1] for row in rows] == ["310 to 230,000", "at least 710"]
+
+
 def test_what_every_row_says_is_said_once():
     columns, _, _, notes = cells.lay_out(rates())
     assert notes == ["Method: mean of truck slopes, t interval."]
@@ -100,6 +105,26 @@ def test_interval_in_one_cell(low, high, said):
 def test_interval_column_without_an_estimate():
     frame = pd.DataFrame({"edge_type": ["a"], "conf_low": [1.234], "conf_high": [2.345]})
     assert printed(frame) == (["Edge type", "Interval"], [["a", "1.23 to 2.35"]])
+
+
+def test_a_ratio_in_a_table_has_the_digits_of_sentences_and_figures():
+    frame = pd.DataFrame(
+        {"edge_type": ["a", "b", "c"], "reference": "plain", "estimate": [11.42, 4.0, nan], "conf_low": [6.83, 2.04, nan],
+         "conf_high": [16.81, inf, nan]}
+    )  # fmt: skip
+    _, rows = printed(frame)
+    assert [row[-2:] for row in rows] == [["11", "6.8 to 17"], ["4.0", "at least 2.0"], ["–", "–"]]
+    assert figures.ratio_words(11.42, 6.83, 16.81) == "11 (6.8 to 17) times"
+    _, rows = printed(frame.assign(unit="dB"))
+    assert rows[0][-1] == "6.8 to 16.8"
+
+
+def test_lives_in_a_table_have_the_digits_of_sentences_and_figures():
+    frame = rates(
+        unit="mi", estimate=[1962.4, 21000.0], conf_low=[nan, 18123.0], conf_high=[nan, inf], std_error=nan
+    )
+    _, rows = printed(frame)
+    assert [(row[2], row[4]) for row in rows] == [("1,960", "no interval"), ("21,000", "at least 18,100")]
 
 
 def test_range_for_a_next_set_is_its_own_column():

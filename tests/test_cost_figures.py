@@ -12,6 +12,7 @@ import pytest
 from money_samples import CARBIDE, RUBBER, STEEL
 
 from trialkit import columns as c
+from trialkit import formatting
 from trialkit.money import curves
 from trialkit.report import cost_captions, cost_figures, cost_words, theme, turning_figures
 
@@ -121,3 +122,28 @@ def test_an_edge_without_a_price_says_so():
 def test_descriptions_name_every_type(found):
     alt = cost_captions.cost_per_mile(found.costs)["alt"]
     assert all(name in alt for name in ("Plain steel", "Carbide insert", "Rubber-mounted carbide"))
+
+
+def test_steps_farther_apart_than_a_life_are_explained():
+    found = made.study({**made.uses(), CARBIDE: made.use(0.8, 0.01, breaks=2)})
+    curve = curves.curve_over_miles(found.inputs)
+    kind = CARBIDE
+    own = curve.table[curve.table[c.EDGE_TYPE] == kind]
+    step = float(own.loc[own[c.MILES_MI].duplicated(), c.MILES_MI].iloc[0])
+    life = found.inputs.edge(str(kind)).life_mi
+    assert step > 1.02 * life
+    caption = cost_captions.cumulative(curve)["caption"]
+    assert (
+        "Edges that broke first never wear out, so steps stand farther apart than a life is long (" in caption
+    )
+    said = (
+        f"{found.labels[kind]} {formatting.fixed(step, -1)} miles with a life of {formatting.fixed(life, -1)}"
+    )
+    assert said in caption
+
+
+def test_without_breaks_a_step_is_a_life():
+    found = made.study({STEEL: made.uses()[STEEL]})
+    curve = curves.curve_over_miles(found.inputs)
+    assert not found.inputs.edge(STEEL).use.breaks
+    assert "never wear out" not in cost_captions.cumulative(curve)["caption"]

@@ -7,8 +7,9 @@ import warnings
 import cost_samples as made
 import matplotlib.pyplot as plt
 import pytest
-from money_samples import CARBIDE, STEEL
+from money_samples import CARBIDE, STEEL, edge_sets
 
+from trialkit import columns as c
 from trialkit import display
 from trialkit.money import what_if
 from trialkit.report import (
@@ -53,6 +54,15 @@ def every_block(found):
     shown["what_if"] = cost_sections.what_if_table(found, None)
     shown["verdicts"] = decision_sections.verdicts_table(found, verdict_table.verdicts(found))
     return shown
+
+
+def test_no_figure_of_costs_is_drawn_where_none_is_known():
+    sets = edge_sets()
+    sets[c.UNIT_PRICE_USD] = float("nan")
+    found = made.study(edge_sets=sets, costs=None)
+    assert cost_sections.costs_figure(found).plain() == cost_sections.NO_AMOUNT
+    sets.loc[sets[c.EDGE_TYPE] == STEEL, c.UNIT_PRICE_USD] = 400.0
+    assert isinstance(cost_sections.costs_figure(made.study(edge_sets=sets)), blocks.Figure)
 
 
 @pytest.fixture(scope="module")

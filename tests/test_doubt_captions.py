@@ -16,7 +16,7 @@ def test_the_board_is_told_panel_by_panel():
     )
     assert said["alt"] == (
         "1 panel with a row for each change: times slower than plain steel with its 95% interval, and a band for the interval as "
-        "reported. Carbide insert: as reported 10.0 (5.0 to 20.0) times; estimates in the rows between 8.0 and 12 times; it "
+        "reported. Carbide insert: as reported 10 (5.0 to 20) times; estimates in the rows between 8.0 and 12 times; it "
         "does not stand without one truck, nearest to 1."
     )
     assert said["data"][c.TRUCK_ID].tolist() == ["", "T1", "T2", "T3", "", ""]

@@ -80,3 +80,19 @@ def test_sides_of_one_are_named_where_they_have_room():
     other = figure_rows.new_axes(1)
     figure_rows.name_sides(other, 0.98, 5.0, ("longer", "shorter"))
     assert [text.get_text() for text in other.texts] == ["longer →"]
+
+
+def test_a_label_lies_on_paper_of_its_own_above_the_lines_of_the_figure():
+    with theme.print_style():
+        ax = figure_rows.new_axes(1)
+        ax.set_xlim(-10, 10)
+        line = ax.axvline(0.0, color="black", lw=1.0)
+        row = next(iter(figure_rows.estimate_rows(rates().table, LABELS)))
+        figure_rows.direct_label(ax, row, 0.0, -10, 10, "3% fewer (7% fewer to 1% more)")
+        ax.get_figure().canvas.draw()
+        (label,) = ax.texts
+        box = label.get_bbox_patch()
+        assert box.get_facecolor()[:3] == (1.0, 1.0, 1.0) and box.get_alpha() in (None, 1.0)
+        across = ax.transData.transform((0.0, 0.0))[0]
+        assert box.get_window_extent().x0 < across < box.get_window_extent().x1
+        assert label.get_zorder() > line.get_zorder()

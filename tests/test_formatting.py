@@ -40,6 +40,35 @@ def test_fixed_has_no_minus_zero(value, decimals, text):
 
 
 @pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [
+        (6.83, 16.81, "6.8 to 17"),
+        (2.04, math.inf, "at least 2.0"),
+        (-math.inf, 0.978, "at most 0.98"),
+        (0.996, 1.04, "0.996 to 1.04"),
+        (2.341, 2.343, "2.341 to 2.343"),
+        (1.5, 1.5, "1.5 to 1.5"),
+    ],
+)
+def test_ratios_have_two_digits_or_what_tells_them_apart(low, high, text):
+    assert formatting.ratio_span(low, high) == text
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [
+        (0.9, 2.1, "0.90 to 2.10"),
+        (0.134, 9.38, "0.13 to 9.4"),
+        (-0.2, 1.0, "-0.20 to 1.00"),
+        (5.21, 230.0, "5.2 to 230"),
+        (math.nan, 230.0, "at most 230"),
+    ],
+)
+def test_a_range_for_the_next_set_has_two_digits_at_each_end(low, high, text):
+    assert formatting.range_span(low, high) == text
+
+
+@pytest.mark.parametrize(
     ("estimate", "low", "high", "text"),
     [
         (1.5234, 1.21, 1.83, "1.52 (1.21 to 1.83)"),

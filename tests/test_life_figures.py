@@ -12,7 +12,7 @@ import pytest
 from report_samples import AWKWARD
 
 from trialkit import columns as c
-from trialkit.report import life_captions, life_figures, theme
+from trialkit.report import cells, life_captions, life_figures, theme
 
 nan = math.nan
 LABELS = {"plain": "plain steel", "insert": "carbide insert"}
@@ -134,7 +134,7 @@ def test_marks_of_equal_lives_stand_apart():
     assert max(places) < 0.6
 
 
-def test_a_set_without_miles_stands_at_the_left_end():
+def test_a_set_without_miles_has_no_mark_and_is_named():
     rows = [
         ("plain", "front", "T1", "P1", 0.0, "not_ended"),
         ("plain", "front", "T1", "P2", 500.0, "worn_out"),
@@ -144,7 +144,18 @@ def test_a_set_without_miles_stands_at_the_left_end():
         ("insert", "front", 9000.0, 8000.0, 9900.0, nan, nan, 3),
     )
     ax = life_figures.lives(log, observed(*rows))
-    assert small(ax, ">", "open") == [ax.get_xlim()[0]]
+    assert small(ax, ">", "open") == []
+    assert small(ax, "o", "filled") == [500.0]
+    words_of = life_captions.lives(log, observed(*rows))
+    assert words_of["caption"].endswith("the sets of the trial. P1 has run no miles yet and has no mark.")
+    assert "neither worn out nor broken" not in words_of["alt"]
+    many = [("plain", "front", "T1", f"P{k}", 0.0, "not_ended") for k in range(7)]
+    caption = life_captions.lives(log, observed(*many))["caption"]
+    assert caption.endswith("P0, P1, P2, P3, P4 and 2 more have run no miles yet and have no mark.")
+
+
+def test_a_life_without_an_interval_has_three_digits_as_in_sentences_and_tables():
+    assert life_figures.life_words(1962.4, nan, nan) == "1,960 mi (no interval)"
 
 
 def test_a_type_on_a_truck_that_was_never_read_has_a_row():
@@ -213,7 +224,7 @@ def test_ratios_name_longer_and_shorter():
         said["caption"]
         == "How many times as long as plain steel each edge type lasts, with its 95% interval; 1 is the same."
     )
-    assert "Carbide insert: 0.90 (0.50 to 1.60) times." in said["alt"]
+    assert "Carbide insert: 0.90 (0.50 to 1.6) times." in said["alt"]
     assert said["headings"] == {c.ESTIMATE: "Times as long"}
 
 
@@ -283,18 +294,34 @@ def test_captions_of_lives_tell_every_row():
     )
     data = said["data"]
     assert data["shown"].tolist() == [
-        "mean life", "next set", "P3, broken or lost", "P1, worn out", "P2, worn out", "mean life", "next set",
-        "C1, neither worn out nor broken",
+        "mean life", "P3, broken or lost", "P1, worn out", "P2, worn out", "mean life", "C1, neither worn out nor broken",
     ]  # fmt: skip
-    assert data[c.ESTIMATE].tolist()[2:5] == [90, 550, 700]
-    assert (data[c.CONF_LOW].iloc[1], data[c.CONF_HIGH].iloc[1]) == (300, 2000)
+    assert data[c.MILES_MI].tolist()[1:4] == [90, 550, 700]
+    assert (data[c.PRED_LOW].iloc[0], data[c.PRED_HIGH].iloc[0]) == (300, 2000)
+
+
+def test_the_numbers_of_the_figure_are_printed_as_in_the_table_of_lives():
+    row = ("plain", "front", 571.2, 402.3, 1003.9, 313.4, 4671.0, 4)
+    said = life_captions.lives(projection(row), observed())
+    figure = cells.lay_out(said["data"], headings=said["headings"], confidence_level=0.95)
+    table = cells.lay_out(projection(row).table.assign(unit="mi"), confidence_level=0.95)
+    shown = [
+        dict(zip([column.heading for column in columns], texts[0], strict=True))
+        for columns, _, texts, _ in (figure, table)
+    ]
+    for heading in ("95% interval", "Range for the next set"):
+        assert shown[0][heading] == shown[1][heading]
+    assert shown[0]["Mean life"] == shown[1]["Estimate"] == "570"
+    assert shown[0]["Range for the next set"] == "310 to 4,700"
+    assert life_figures.life_words(571.2, 402.3, 1003.9) == "570 (400 to 1,000) mi"
+    assert "next set 310 to 4,700 mi" in said["alt"]
 
 
 def test_many_sets_are_counted():
     rows = [("plain", "front", "T1", f"P{k}", 500.0 + k, "worn_out") for k in range(70)]
     data = life_captions.lives(projection(), observed(*rows))["data"]
-    assert data["shown"].tolist()[2] == "70 sets worn out after 500 to 569 miles"
-    assert len(data) == 5
+    assert data["shown"].tolist()[1] == "70 sets worn out after 500 to 569 miles"
+    assert len(data) == 3
 
 
 def test_captions_of_the_check_name_the_trucks_that_miss():

@@ -6,7 +6,7 @@ import pytest
 from life_trials import Made, two_types
 
 from trialkit import columns as c
-from trialkit.report import life_study, life_words
+from trialkit.report import cells, life_study, life_words
 from trialkit.trial.checks import check_trial
 
 STEEL, INSERT = (1.0, 1.2, 1.4), (0.10, 0.12, 0.11)
@@ -32,10 +32,14 @@ def lives(tmp_path_factory):
 
 def test_how_long_says_what_the_range_for_the_next_set_is(lives):
     said = life_words.how_long(lives)
-    assert len(said) == 3
+    assert len(said) == 4
     assert said[0].startswith("On the front plow, a set of plain steel lasts 1,380 miles (95% interval ")
-    assert said[-1] == life_words.next_set(0.95)
-    assert "one more truck in 95% of cases" in said[-1]
+    assert said[-2] == life_words.next_set(0.95)
+    assert "one more truck in 95% of cases" in said[-2]
+    assert said[-1] == (
+        "The sets of the trial themselves, in miles: plain steel, none worn out in up to 400; carbide insert, none worn out in up to "
+        "400."
+    )
     assert "in 90% of cases" in life_words.next_set(0.9)
 
 
@@ -83,7 +87,13 @@ def test_no_break_is_a_bound(lives):
     )
     assert said[-1].startswith("No break seen is not a rate of zero")
     table = life_words.events_in_brief(lives)
-    assert table["upper_bound"].notna().all()
+    columns, _, texts, _ = cells.lay_out(table, headings=life_words.EVENTS_HEADINGS, confidence_level=0.95)
+    shown = dict(zip([column.heading for column in columns], texts[0], strict=True))
+    assert "upper_bound" not in table and "At most, as none was seen" not in shown
+    assert shown["95% interval"] == "at most 2.5"
+    assert life_words.events_notes(lives) == [
+        "Where nothing happened the rate is at most the one-sided 95% bound."
+    ]
     assert set(table["cause"]) == {"worn out", "broken or lost"}
 
 
@@ -94,7 +104,7 @@ def test_breaks_are_counted(tmp_path):
     )
     table = life_words.events_in_brief(lives)
     broken = table[(table[c.EDGE_TYPE] == "plain_steel") & (table["cause"] == "broken or lost")].iloc[0]
-    assert broken["events"] == 3 and broken["upper_bound"] != broken["upper_bound"]
+    assert broken["events"] == 3 and 0 < broken[c.CONF_LOW] < broken[c.CONF_HIGH]
 
 
 def test_sets_that_came_off_early_are_named(tmp_path):

@@ -85,9 +85,70 @@ def span(low: float, high: float, decimals: int) -> str:
     return f"{fixed(low, decimals)} to {fixed(high, decimals)}"
 
 
+def ratio_number(value: float) -> str:
+    """How many times: two digits, or three where two would make it 1.
+
+    The one way in which a ratio is printed, in a sentence, a table and a figure.
+
+    Examples
+    --------
+    >>> ratio_number(11.42), ratio_number(2.34), ratio_number(1.04), ratio_number(0.978)
+    ('11', '2.3', '1.04', '0.98')
+    """
+    if not math.isfinite(value):
+        return number(value, 2)
+    rounded = float(f"{value:.2g}")
+    return number(value, 3) if rounded == 1 else number(rounded, 2)
+
+
+def ratio_ends(low: float, high: float) -> tuple[str, str]:
+    """Two ends of a ratio, in more digits where two would not tell them apart."""
+    ends = ratio_number(low), ratio_number(high)
+    if low == high or not (math.isfinite(low) and math.isfinite(high)):
+        return ends
+    for digits in range(3, 10):
+        if ends[0] != ends[1]:
+            break
+        ends = number(low, digits), number(high, digits)
+    return ends
+
+
+def ratio_span(low: float, high: float) -> str:
+    """``"6.8 to 17"``, ``"at least 6.8"`` or ``"at most 17"``."""
+    if not math.isfinite(high):
+        return f"at least {ratio_number(low)}"
+    if not math.isfinite(low):
+        return f"at most {ratio_number(high)}"
+    return " to ".join(ratio_ends(low, high))
+
+
 def times(value: float) -> str:
     """A ratio in words: ``"4.1 times"``, ``"12 times"``."""
-    return f"{number(value, 2)} times"
+    return f"{ratio_number(value)} times"
+
+
+def miles_decimals(life: float, low: float, high: float) -> int:
+    """Decimals of a life with its ends: what the interval supports, or three digits of what stands alone."""
+    alone = low if math.isfinite(low) else life
+    found = interval_decimals(life, low, high) if math.isfinite(high) else decimals_for(alone / 10)
+    return min(found, 0) if alone > 10 else found
+
+
+def range_span(low: float, high: float) -> str:
+    """A range for the next set: two digits of each end, or more where the range is narrow.
+
+    Examples
+    --------
+    >>> range_span(313.2, 4671.0), range_span(712.0, math.inf), range_span(1012.0, 1048.0)
+    ('310 to 4,700', 'at least 710', '1,012 to 1,048')
+    """
+    if not low > 0:
+        return span(low, high, interval_decimals(math.nan, low, high))
+    narrow = decimals_for((high - low) / 2) if math.inf > high > low else -9
+    first, last = (
+        fixed(end, min(max(decimals_for(end), narrow), 0 if low > 10 else 9)) for end in (low, high)
+    )
+    return f"{first} to {last}" if math.isfinite(high) else f"at least {first}"
 
 
 def percent(value: float, decimals: int = 0) -> str:

@@ -25,7 +25,7 @@ from trialkit.edges.wear import (
     position_words,
     sample_of_slopes,
 )
-from trialkit.formatting import counted, level_percent, level_words, number, sentence_case
+from trialkit.formatting import counted, level_percent, level_words, ratio_ends, ratio_number, sentence_case
 from trialkit.results import Labelled
 from trialkit.stats import ratios
 from trialkit.stats.inference import PAIRS_NEEDED, Pairing, Sample, difference_interval, holm_adjusted
@@ -343,18 +343,8 @@ def _alternatives(rates: WearRates, partly: pd.DataFrame, reference: str) -> pd.
 # ---------------------------------------------------------------- words
 def _between(low: float, high: float) -> str:
     """Two ends in as few digits as tell them apart."""
-    ends = ratio_number(low), ratio_number(high)
-    for digits in range(3, 10):
-        if ends[0] != ends[1]:
-            break
-        ends = number(low, digits), number(high, digits)
-    return f"between {ends[0]} and {ends[1]} times"
-
-
-def ratio_number(value: float) -> str:
-    """A ratio with two digits, or three where two would make it 1."""
-    rounded = float(f"{value:.2g}")
-    return number(value, 3) if rounded == 1 else number(rounded, 2)
+    first, last = ratio_ends(low, high)
+    return f"between {first} and {last} times"
 
 
 def _method(confidence_level: float) -> str:

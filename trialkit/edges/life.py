@@ -29,13 +29,13 @@ from trialkit.edges.wear import WearRates, position_words
 from trialkit.errors import UsageError, near_match
 from trialkit.formatting import (
     counted,
-    decimals_for,
     fixed,
-    interval_decimals,
     level_percent,
     level_words,
     listed,
+    miles_decimals,
     percent,
+    range_span,
     sentence_case,
     span,
 )
@@ -126,7 +126,7 @@ class LifeProjection(Labelled):
 
     def _next(self, row: dict[Hashable, Any], piece: str) -> str:
         low, high = (display.value(row[name], LIFE_UNIT) for name in (c.PRED_LOW, c.PRED_HIGH))
-        return f" The next {piece} may last {span(low, high, range_decimals(low, high))} {display.word('miles')}."
+        return f" The next {piece} may last {range_span(low, high)} {display.word('miles')}."
 
 
 def project_life(rates: WearRates, readings: pd.DataFrame, edge_types: pd.DataFrame) -> LifeProjection:
@@ -359,18 +359,6 @@ def _use_columns(rate: np.ndarray, depth_in: float) -> dict[str, np.ndarray]:
 def _life_mi(rate: float, depth_in: float) -> float:
     """Miles until the depth is worn off; missing if the rate is not above zero. [mi]"""
     return 1000.0 * depth_in / rate if rate > 0 else math.nan
-
-
-def miles_decimals(life: float, low: float, high: float) -> int:
-    """Decimals of a life with its ends: what the interval supports, or three digits of a lower end that stands alone."""
-    found = interval_decimals(life, low, high) if math.isfinite(high) else decimals_for(low / 10)
-    return min(found, 0) if low > 10 else found
-
-
-def range_decimals(low: float, high: float) -> int:
-    """Decimals of a range of lives: two digits of its lower end, or more where the range is narrow."""
-    narrow = decimals_for((high - low) / 2) if high > low else -9
-    return min(max(decimals_for(low), narrow), 0) if low > 10 else decimals_for(low)
 
 
 def _mean(values: np.ndarray) -> float:

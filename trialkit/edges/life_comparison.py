@@ -27,7 +27,7 @@ from trialkit.edges.comparison import (
 )
 from trialkit.edges.life import BASIS_WORDS, NO, SECTION, USE_PER_1000_MI, YES, LifeProjection
 from trialkit.edges.wear import edge_type_order, position_words
-from trialkit.formatting import counted, level_percent, level_words, number, sentence_case
+from trialkit.formatting import counted, level_percent, level_words, ratio_ends, ratio_number, sentence_case
 from trialkit.stats import ratios
 from trialkit.stats.inference import PAIRS_NEEDED, Pairing, difference_interval, holm_adjusted
 from trialkit.stats.ratios import ratio_set
@@ -62,18 +62,17 @@ class LifeComparison(AgainstReference):
         if row[c.METHOD] in (ONE_TRUCK, NO_INTERVAL):
             if not ratio > 0:
                 return f"{life_of} cannot be set against that of {reference}."
-            return (
-                f"{start} is projected to last {number(ratio, 2)} times as long as {reference} (no interval)."
-            )
+            return f"{start} is projected to last {ratio_number(ratio)} times as long as {reference} (no interval)."
         if not math.isfinite(low):
             return f"{life_of} cannot be set against that of {reference}: heights rose."
-        best = f"best estimate {number(ratio, 2)}; " if ratio > 0 else ""
+        best = f"best estimate {ratio_number(ratio)}; " if ratio > 0 else ""
         if not math.isfinite(high):
             if low > 1:
-                return f"{start} lasts at least {_digits(low)} times as long as {reference} ({best}{level} without an upper end)."
+                return f"{start} lasts at least {ratio_number(low)} times as long as {reference} ({best}{level} without an upper end)."
             said = sentence_case(f"{place}the trial cannot tell how long {kind} lasts against {reference}")
             return f"{said}: the {level} has no upper end."
-        ends = f"between {_digits(low)} and {_digits(high)}" if low > 0 else f"at most {_digits(high)}"
+        first, last = ratio_ends(low, high)
+        ends = f"between {first} and {last}" if low > 0 else f"at most {last}"
         between = f"{ends} times as long as {reference} ({best}{level})."
         if low > 1 or high < 1:
             return f"{start} lasts {between}"
@@ -178,12 +177,6 @@ def truck_pairs(trucks: pd.DataFrame, place: str, kind: str, reference: str) -> 
 
 
 # ---------------------------------------------------------------- words
-def _digits(value: float) -> str:
-    """A ratio with two digits, or three where two would make it 1."""
-    text = number(value, 2)
-    return number(value, 3) if float(text.replace(",", "")) == 1 else text
-
-
 def _method(confidence_level: float) -> str:
     return (
         f"Ratio of the lives at the mean rate, by inverting the t test of equal use of sets per {display.word('mile')} (Fieller's "

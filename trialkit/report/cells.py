@@ -4,8 +4,9 @@ Answers: what stands in each cell of a printed table, and what is the number beh
 
 Raw values are kept beside the text, so that a spreadsheet gets numbers and a page gets words; both are in the units in
 which results are shown. An estimate is printed to
-what its interval supports, and the two ends of an interval are printed as one cell. A column that says the same in every
-row (the unit, the method) is said once.
+what its interval supports, and the two ends of an interval are printed as one cell. Lives, ranges and ratios follow the
+rules of `formatting` that sentences and figures follow, so that a quantity has the same digits wherever it is printed. A
+column that says the same in every row (the unit, the method) is said once.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ DIGEST_LENGTH = 12
 
 _SHARED_DECIMALS = (c.ESTIMATE, c.STD_ERROR, c.CONF_LOW, c.CONF_HIGH, c.PRED_LOW, c.PRED_HIGH)
 _INTERVALS = ((c.CONF_LOW, c.CONF_HIGH, "Interval"), (c.PRED_LOW, c.PRED_HIGH, "Range for the next set"))
+_OF_LIVES = ("mi", "km")
 _PLAIN_WHOLE = (c.ROW, c.STATION, c.REPEAT, c.PERIOD)
 _NAMED = (c.EDGE_TYPE, c.REFERENCE)
 
@@ -205,6 +207,8 @@ def _align(values: pd.Series) -> Literal["start", "end"]:
 def _texts(frame: pd.DataFrame, name: str, labels: Mapping[str, str]) -> list[str]:
     values = frame[name]
     if _align(values) == "end":
+        if name in _SHARED_DECIMALS and _is_ratio(frame):
+            return [formatting.ratio_number(float(value)) for value in values]
         if name in _SHARED_DECIMALS and {c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH} <= set(frame.columns):
             return [
                 formatting.fixed(float(value), places)
@@ -243,33 +247,49 @@ def _common_decimals(values: Sequence[float]) -> int:
     return min(6, max(0, 2 - math.floor(math.log10(middle))))
 
 
+def _is_ratio(frame: pd.DataFrame) -> bool:
+    """Whether the estimates are ratios: they are set against a reference and have no unit."""
+    return {c.REFERENCE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH} <= set(frame.columns) and c.UNIT not in frame
+
+
 def _row_decimals(frame: pd.DataFrame) -> list[int]:
-    ends = zip(frame[c.ESTIMATE], frame[c.CONF_LOW], frame[c.CONF_HIGH], strict=True)
+    units_of = frame[c.UNIT] if c.UNIT in frame.columns else [""] * len(frame)
+    ends = zip(frame[c.ESTIMATE], frame[c.CONF_LOW], frame[c.CONF_HIGH], units_of, strict=True)
     return [
-        formatting.interval_decimals(float(estimate), float(low), float(high)) for estimate, low, high in ends
+        (formatting.miles_decimals if unit in _OF_LIVES else formatting.interval_decimals)(
+            float(estimate), float(low), float(high)
+        )
+        for estimate, low, high, unit in ends
     ]
 
 
 def _interval_texts(frame: pd.DataFrame, low: str, high: str) -> list[str]:
-    if {c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH} <= set(frame.columns):
-        places = _row_decimals(frame)
+    ends = [(float(a), float(b)) for a, b in zip(frame[low], frame[high], strict=True)]
+    if low == c.CONF_LOW and _is_ratio(frame):
+        texts = [_ends_text(a, b, formatting.ratio_span(a, b)) for a, b in ends]
+    elif low == c.PRED_LOW:
+        texts = [_ends_text(a, b, formatting.range_span(a, b)) for a, b in ends]
     else:
-        places = [
-            formatting.interval_decimals(math.nan, float(a), float(b))
-            for a, b in zip(frame[low], frame[high], strict=True)
-        ]
-    return [
-        interval_text(float(a), float(b), d) for a, b, d in zip(frame[low], frame[high], places, strict=True)
-    ]
+        if {c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH} <= set(frame.columns):
+            places = _row_decimals(frame)
+        else:
+            places = [formatting.interval_decimals(math.nan, a, b) for a, b in ends]
+        texts = [interval_text(a, b, d) for (a, b), d in zip(ends, places, strict=True)]
+    if c.ESTIMATE not in frame:
+        return texts
+    none = frame[[c.ESTIMATE, low, high]].isna().all(axis=1)
+    return [DASH if without else text for text, without in zip(texts, none, strict=True)]
 
 
 def interval_text(low: float, high: float, decimals: int) -> str:
     """The ends of an interval in one cell; says so when there is none, or when it allows every value from zero up."""
+    return _ends_text(low, high, formatting.span(low, high, decimals))
+
+
+def _ends_text(low: float, high: float, said: str) -> str:
     if not (math.isfinite(low) or math.isfinite(high)):
         return formatting.NO_INTERVAL
-    if low == 0 and not math.isfinite(high):
-        return NO_ENDS
-    return formatting.span(low, high, decimals)
+    return NO_ENDS if low == 0 and not math.isfinite(high) else said
 
 
 def _short_day(day: dt.date) -> str:

@@ -15,7 +15,17 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.formatting import counted, level_words, money, number, sentence_case
+from trialkit.formatting import (
+    counted,
+    fixed,
+    level_words,
+    listed,
+    miles_decimals,
+    money,
+    number,
+    ratio_number,
+    sentence_case,
+)
 from trialkit.money.break_even import LIFE_RATIO
 from trialkit.money.costs import PER_MILE
 from trialkit.money.curves import SPENT
@@ -28,6 +38,8 @@ from trialkit.report.figure_rows import labels_of
 
 TEXT = "text"
 PER, AT_LOW_TEXT, AT_HIGH_TEXT = "per_mile_text", "at_low_text", "at_high_text"
+FARTHER = 1.02
+"""Steps that stand this many times the life apart, or more, are told of."""
 NEEDED, FOUND_RATIO = "needed_ratio", "found_ratio"
 
 
@@ -98,7 +110,7 @@ def cumulative(curve: Any, *, labels: Mapping[str, str] | None = None) -> Figure
     end = f"{number(display.value(curve.table[c.MILES_MI].max(), 'mi'))} {display.word('miles')}"
     caption = (
         f"What one plow costs in edges, {mile()} by {mile()}, by the best estimates and without discounting. {curve.sentence()} "
-        "Whether a saving is shown is for the verdict to say."
+        f"Whether a saving is shown is for the verdict to say.{_far_steps(curve, names)}"
     )
     alt = f"Rising lines with steps, one for {_types(len(rows))}: money spent for one plow over {end}. {some(said)} {curve.sentence()}"
     data = pd.DataFrame(rows, columns=[c.EDGE_TYPE, AT_LOW_TEXT, AT_HIGH_TEXT])
@@ -134,9 +146,32 @@ def tornado(result: Any, *, labels: Mapping[str, str] | None = None, first: str 
     return figure_words(caption, alt, data, names, None, headings)
 
 
+def _far_steps(curve: Any, names: Mapping[str, str]) -> str:
+    """Where steps stand farther apart than a life is long: what breaks first never wears out."""
+    said = []
+    for kind, own in curve.table.groupby(c.EDGE_TYPE, sort=False):
+        steps = own.loc[own[c.MILES_MI].duplicated() & (own[c.MILES_MI] > 0), c.MILES_MI]
+        life = curve.inputs.edge(str(kind)).life_mi
+        if len(steps) and float(steps.iloc[0]) > FARTHER * life:
+            apart, own_life = (_three_digits(display.value(one, "mi")) for one in (steps.iloc[0], life))
+            said.append(
+                f"{names.get(str(kind), str(kind))} {apart} {display.word('miles')} with a life of {own_life}"
+            )
+    if not said:
+        return ""
+    return (
+        " Edges that broke first never wear out, so steps stand farther apart than a life is long "
+        f"({listed(said)}); breaks are in the slope of the line."
+    )
+
+
+def _three_digits(miles: float) -> str:
+    return fixed(float(miles), miles_decimals(float(miles), math.nan, math.nan))
+
+
 def _types(n: int) -> str:
     return f"each of {counted(n, 'edge type')}" if n != 1 else "one edge type"
 
 
 def _times(ratio: float) -> str:
-    return f"{number(ratio, 2)} times" if math.isfinite(ratio) else "no known life"
+    return f"{ratio_number(ratio)} times" if math.isfinite(ratio) else "no known life"

@@ -18,13 +18,13 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display, formatting
-from trialkit.formatting import level_words, money, money_interval, number
+from trialkit.formatting import level_words, money, money_interval, ratio_number
 from trialkit.money.break_even import LIFE_RATIO
 from trialkit.money.costs import PER_MILE
 from trialkit.money.curves import SPENT
 from trialkit.report import theme
 from trialkit.report.cost_words import GROUP, GROUPS, grouped_lines, mile
-from trialkit.report.figure_rows import labels_of, number_of
+from trialkit.report.figure_rows import PAPER_BOX, labels_of, number_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -333,14 +333,20 @@ def _even_marks(
             zorder=5,
         )
         label(
-            ax, f"pays from {number(needed, 2)} times", (needed, level), style.color, (6, 7), "left", "bottom"
+            ax,
+            f"pays from {ratio_number(needed)} times",
+            (needed, level),
+            style.color,
+            (6, 7),
+            "left",
+            "bottom",
         )
     if math.isfinite(found):
         at = float(np.interp(found, x, y))
         ax.plot(
             [found], [at], ls="", marker=style.marker, ms=8, color=style.color, mec="white", mew=0.9, zorder=6
         )
-        words = f"{theme.drawable(formatting.sentence_case(name), 48)}\nfound: {number(found, 2)} times"
+        words = f"{theme.drawable(formatting.sentence_case(name), 48)}\nfound: {ratio_number(found)} times"
         label(
             ax,
             words,
@@ -367,13 +373,10 @@ def label(
     ax: Axes, words: str, where: tuple[float, float], color: str, shift: tuple[float, float], ha: str, va: str, *,
     bold: bool = False, size: float = theme.SMALL_PT,
 ) -> None:  # fmt: skip
-    """Words beside a point, with a pale edge so that lines do not strike them out."""
-    from matplotlib import patheffects
-
+    """Words beside a point, on paper of their own so that lines do not strike them out."""
     ax.annotate(
         words, where, xytext=shift, textcoords="offset points", ha=ha, va=va, color=color, fontsize=size,
-        fontweight="bold" if bold else "normal", zorder=8, annotation_clip=False,
-        path_effects=[patheffects.withStroke(linewidth=3, foreground=theme.PAPER)],
+        fontweight="bold" if bold else "normal", zorder=8, annotation_clip=False, bbox=PAPER_BOX,
     )  # fmt: skip
 
 

@@ -15,6 +15,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.money import curves
+from trialkit.money.costs import Costs
 from trialkit.money.what_if import WhatIf
 from trialkit.report import blocks, cost_captions, cost_figures, cost_tables, cost_words, turning_figures
 from trialkit.report.cost_study import CostStudy
@@ -38,6 +39,7 @@ ORDER_CAPTION = "Sets and sections to have for next season"
 TRUCKS_CAPTION = "Next season truck by truck"
 BIDS_CAPTION = "Bids by cost per blade-down mile, the cheapest first"
 SPECIFICATION_CAPTION = "Draft of a specification with properties that can be tested"
+NO_AMOUNT = "There is no figure of costs: neither prices of edges nor other amounts are on record."
 RECORDS = ("costs", "fleet_plan", "bids", "edge_sets")
 
 
@@ -57,7 +59,14 @@ def costs_figure(found: CostStudy) -> blocks.Block:
     """Cost per mile by line with the interval of the total."""
     if found.costs is None or found.costs.table.empty:
         return blocks.text(cost_words.nothing(found))
+    if not _has_amounts(found.costs):
+        return blocks.text(NO_AMOUNT)
     return blocks.figure(cost_figures.cost_per_mile(found.costs), **cost_captions.cost_per_mile(found.costs))
+
+
+def _has_amounts(costs: Costs) -> bool:
+    """Whether there is any total, or any part but a zero, to draw."""
+    return bool(costs.table[c.COST_PER_MI].notna().any() or cost_words.grouped_lines(costs)[c.ESTIMATE].any())
 
 
 def costs_table(found: CostStudy) -> blocks.Block:

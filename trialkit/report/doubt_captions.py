@@ -14,8 +14,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display, formatting
-from trialkit.edges.comparison import ratio_number
-from trialkit.formatting import level_words
+from trialkit.formatting import level_words, ratio_number
 from trialkit.report import doubt_figures
 from trialkit.report.captions import FigureWords, figure_words, several_positions, some, who
 from trialkit.report.displayed import displayed

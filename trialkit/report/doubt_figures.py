@@ -20,7 +20,7 @@ from trialkit import display, formatting
 from trialkit.formatting import level_words
 from trialkit.report import theme
 from trialkit.report.displayed import displayed
-from trialkit.report.figure_rows import labels_of, new_panels, number_of, types_of
+from trialkit.report.figure_rows import PAPER_BOX, labels_of, new_panels, number_of, types_of
 from trialkit.report.figures import MOST_SHAPES, n_trucks, name_trucks
 
 if TYPE_CHECKING:
@@ -397,16 +397,13 @@ def _draw_variant(
 
 def _say_above(panel: Axes, words: str, place: int, ends: tuple[float, float], at: float) -> None:
     """Words just above the line of a row, at the estimate, kept inside the panel."""
-    from matplotlib import patheffects
-
     left, right = ends
     at = min(max(at, left), right)
     inside = math.log(at / left) / math.log(right / left)
     side = "left" if inside < 0.3 else "right" if inside > 0.7 else "center"
     panel.annotate(
         words, (at, place), xytext=({"left": 5, "right": -5, "center": 0}[side], 4), textcoords="offset points", ha=side,
-        va="bottom", fontsize=theme.SMALL_PT, color=theme.INK, annotation_clip=False,
-        path_effects=[patheffects.withStroke(linewidth=2.5, foreground=theme.PAPER)],
+        va="bottom", fontsize=theme.SMALL_PT, color=theme.INK, annotation_clip=False, bbox=PAPER_BOX,
     )  # fmt: skip
 
 

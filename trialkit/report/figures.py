@@ -193,7 +193,7 @@ def rate_words(estimate: float, low: float, high: float) -> str:
 def ratio_words(estimate: float, low: float, high: float) -> str:
     """A ratio with its interval, or what can be said when there is no upper end."""
     if math.isfinite(low) and math.isfinite(high):
-        return f"{formatting.interval(estimate, low, high)} times"
+        return f"{formatting.ratio_number(estimate)} ({formatting.ratio_span(low, high)}) times"
     if math.isfinite(low) and low > 0:
         return f"at least {formatting.times(low)}"
     if math.isfinite(estimate) and not math.isfinite(low):

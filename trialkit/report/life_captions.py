@@ -15,7 +15,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display, formatting
-from trialkit.edges.life import LIFE_UNIT, range_decimals
+from trialkit.edges.life import LIFE_UNIT
 from trialkit.edges.life_check import NOT_YET
 from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, NOT_ENDED, WORN_OUT
 from trialkit.formatting import level_words
@@ -32,14 +32,16 @@ from trialkit.report.captions import (
 )
 from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import labels_of, number_of
-from trialkit.report.life_figures import MOST_TRUCKS, check_rows, life_rows, life_words
+from trialkit.report.life_figures import MOST_TRUCKS, check_rows, life_rows, life_words, that_ran
 
 CAUSE_NOUNS = {
     WORN_OUT: "worn out",
     BROKEN_OR_LOST: "broken or lost",
     NOT_ENDED: "neither worn out nor broken",
 }
-MEAN_LIFE, NEXT_SET = "mean life", "next set"
+MEAN_LIFE = "mean life"
+MOST_NAMED = 5
+_MEAN_COLUMNS = [c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.PRED_LOW, c.PRED_HIGH]
 
 
 def lives(projection: Any, observed: Any, *, labels: Mapping[str, str] | None = None) -> FigureWords:
@@ -48,25 +50,24 @@ def lives(projection: Any, observed: Any, *, labels: Mapping[str, str] | None = 
     table = life_rows(projection, observed)
     several = several_positions(table)
     said = []
-    sets = displayed(observed.lives)
+    sets = displayed(that_ran(observed.lives))
     for row in displayed(table).to_dict("records"):
         estimate, low, high = (number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
         parts = [life_words(estimate, low, high)]
         low, high = number_of(row[c.PRED_LOW]), number_of(row[c.PRED_HIGH])
         if math.isfinite(low):
-            parts.append(
-                f"next set {formatting.span(low, high, range_decimals(low, high))} {display.unit(LIFE_UNIT)}"
-            )
+            parts.append(f"next set {formatting.range_span(low, high)} {display.unit(LIFE_UNIT)}")
         parts += _sets_counted(_own(sets, row))
         said.append(f"{formatting.sentence_case(who(row, names, several))}: {'; '.join(parts)}.")
     level = level_words(projection.confidence_level)
     caption = (
         f"Mean life of each edge type to its discard limit with its {level}, where the next set may lie, and the sets of the "
-        "trial."
+        f"trial.{_not_drawn(observed.lives)}"
     )
     alt = f"Chart with a row for {rows_counted(table)}: mean life, its {level}, the range for the next set, and single sets. {some(said)}"
     data = _lives_data(table, observed.lives)
-    return figure_words(caption, alt, data, names, projection.confidence_level, {SHOWN: "Shown as"})
+    headings = {SHOWN: "Shown as", c.ESTIMATE: "Mean life", c.MILES_MI: "Miles of the set"}
+    return figure_words(caption, alt, data, names, projection.confidence_level, headings)
 
 
 def life_ratios(result: Any, *, labels: Mapping[str, str] | None = None) -> FigureWords:
@@ -97,7 +98,7 @@ def predicted(check: Any, *, labels: Mapping[str, str] | None = None) -> FigureW
     )
     caption = (
         "Lives of sets, truck by truck, against the range that the other trucks of the same edge type project (pale bar). "
-        f"{check.sentence()}{rest}"
+        f"{check.sentence()}{rest}{_not_drawn(table)}"
     )
     alt = (
         f"Chart with a row for each of {formatting.counted(len(shown), 'truck')}: its sets as marks on an axis of {display.word('miles')}, "
@@ -122,6 +123,18 @@ def predicted(check: Any, *, labels: Mapping[str, str] | None = None) -> FigureW
     )
     headings = {CAUSE: "Ended", c.PRED_LOW: "Projected from", c.VERDICT: "Against the projection"}
     return figure_words(caption, alt, data, names, None, headings)
+
+
+def _not_drawn(sets: pd.DataFrame) -> str:
+    """Which sets have run no miles yet and so have no mark."""
+    names = sorted(set(sets[c.SET_ID].astype(str)) - set(that_ran(sets)[c.SET_ID].astype(str)))
+    if not names:
+        return ""
+    more = [f"{len(names) - MOST_NAMED} more"] if len(names) > MOST_NAMED else []
+    verb = "have" if len(names) > 1 else "has"
+    return display.words(
+        f" {formatting.listed([*names[:MOST_NAMED], *more])} {verb} run no miles yet and {verb} no mark."
+    )
 
 
 def _own(sets: pd.DataFrame, row: Mapping[Any, Any]) -> pd.DataFrame:
@@ -149,24 +162,14 @@ def _lives_data(table: pd.DataFrame, sets: pd.DataFrame) -> pd.DataFrame:
     rows = []
     for row in table.to_dict("records"):
         key = {name: str(row[name]) for name in keys}
-        rows.append(
-            {
-                **key,
-                SHOWN: MEAN_LIFE,
-                c.ESTIMATE: row[c.ESTIMATE],
-                c.CONF_LOW: row[c.CONF_LOW],
-                c.CONF_HIGH: row[c.CONF_HIGH],
-            }
-        )
-        rows.append({**key, SHOWN: NEXT_SET, c.CONF_LOW: row[c.PRED_LOW], c.CONF_HIGH: row[c.PRED_HIGH]})
+        rows.append({**key, SHOWN: MEAN_LIFE, **{name: row[name] for name in _MEAN_COLUMNS}})
         own = _own(sets, row)
         if len(sets) <= MOST_SETS:
             rows += [
-                {**key, SHOWN: f"{one[c.SET_ID]}, {CAUSE_NOUNS[one[CAUSE]]}", c.ESTIMATE: one[c.MILES_MI]}
+                {**key, SHOWN: f"{one[c.SET_ID]}, {CAUSE_NOUNS[one[CAUSE]]}", c.MILES_MI: one[c.MILES_MI]}
                 for one in own.sort_values(c.MILES_MI).to_dict("records")
             ]
         else:
             rows += [{**key, SHOWN: words} for words in _sets_counted(displayed(own))]
-    data = pd.DataFrame(rows, columns=[*keys, SHOWN, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH])
-    numbers = [c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
-    return data.astype(dict.fromkeys(numbers, float)).assign(**{c.UNIT: LIFE_UNIT})
+    data = pd.DataFrame(rows, columns=[*keys, SHOWN, *_MEAN_COLUMNS, c.MILES_MI])
+    return data.astype(dict.fromkeys([*_MEAN_COLUMNS, c.MILES_MI], float)).assign(**{c.UNIT: LIFE_UNIT})

@@ -17,7 +17,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display, formatting
-from trialkit.edges.life import LIFE_UNIT, miles_decimals
+from trialkit.edges.life import LIFE_UNIT
 from trialkit.edges.life_check import NOT_YET
 from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, NOT_ENDED, WORN_OUT
 from trialkit.formatting import level_words
@@ -68,10 +68,10 @@ def lives(
     Returns
     -------
     Axes
-        Line and large mark: mean life with its interval. Pale bar: range for the next set. Small marks: sets; filled
-        worn out, open broken or lost, an arrow neither yet. Logarithmic when the estimates differ by 10 times or more.
+        Line and large mark: mean life with its interval. Pale bar: range for the next set. Small marks: sets that ran;
+        filled worn out, open broken or lost, an arrow neither yet. Logarithmic when the estimates differ by 10 times or more.
     """
-    table, sets = displayed(life_rows(projection, observed)), displayed(observed.lives)
+    table, sets = displayed(life_rows(projection, observed)), displayed(that_ran(observed.lives))
     rows = list(estimate_rows(table, labels_of(projection, labels)))
     seen = [of_row(sets, row) for row in rows]
     with theme.print_style():
@@ -80,7 +80,7 @@ def lives(
         for place, (row, own, entry) in enumerate(zip(rows, seen, table.to_dict("records"), strict=True)):
             _draw_range(ax, entry, place, 0.24, left, right, row.style.color)
             draw_interval(ax, _within(row, right), place, left, right)
-            direct_label(ax, row, place, left, right, life_words(row.estimate, row.low, row.high))
+            direct_label(ax, row, place, left, right, life_words(row.estimate, row.low, row.high), 10.0)
             _draw_sets(ax, own, place, row.style, left, right)
         name_rows(ax, rows)
         ax.set_ylim(len(rows) - 0.3, -0.7)
@@ -152,8 +152,9 @@ def predicted(check: Any, ax: Axes | None = None, *, labels: Mapping[str, str] |
                 place, before = place + 0.35, (position, kind)
             ticks[place] = theme.drawable(truck, 18)
             _draw_range(ax, own.iloc[0].to_dict(), place, 0.55, left, right, styles[kind].color)
+            ran = that_ran(own)
             for cause in _CAUSES:
-                _draw_marks(ax, own[own[CAUSE] == cause][c.MILES_MI], place, cause, styles[kind], left)
+                _draw_marks(ax, ran[ran[CAUSE] == cause][c.MILES_MI], place, cause, styles[kind], left)
             place += 1.0
         ax.set_yticks(list(ticks), list(ticks.values()))
         ax.set_ylim(max(place, 1.0) - 0.3, -0.4)
@@ -173,7 +174,7 @@ def predicted(check: Any, ax: Axes | None = None, *, labels: Mapping[str, str] |
 
 def life_words(estimate: float, low: float, high: float) -> str:
     """A life with its interval, a lower end alone, or that there is none; in the unit in which it is shown."""
-    places, unit = miles_decimals(estimate, low, high), display.unit(LIFE_UNIT)
+    places, unit = formatting.miles_decimals(estimate, low, high), display.unit(LIFE_UNIT)
     if math.isfinite(low):
         ends = formatting.span(low, high, places)
         return (
@@ -183,7 +184,12 @@ def life_words(estimate: float, low: float, high: float) -> str:
         )
     if not math.isfinite(estimate):
         return "no projected life"
-    return f"{formatting.number(estimate)} {unit} ({formatting.NO_INTERVAL})"
+    return f"{formatting.fixed(estimate, places)} {unit} ({formatting.NO_INTERVAL})"
+
+
+def that_ran(sets: pd.DataFrame) -> pd.DataFrame:
+    """The sets that have run some miles; one that was only just put on has no place on an axis of lives."""
+    return sets[sets[c.MILES_MI].astype(float) > 0]
 
 
 def life_rows(projection: Any, observed: Any) -> pd.DataFrame:

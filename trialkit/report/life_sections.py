@@ -8,7 +8,7 @@ and a report no empty table.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -91,7 +91,8 @@ def what_broke(lives: LifeStudy) -> blocks.Block:
 def events_table(lives: LifeStudy) -> blocks.Block:
     """How often sets and sections wore out, broke or were lost."""
     frame = life_words.events_in_brief(lives)
-    return _table(lives, frame, EVENTS_CAPTION, life_words.EVENTS_HEADINGS, NOTHING_SEEN)
+    notes = life_words.events_notes(lives)
+    return _table(lives, frame, EVENTS_CAPTION, life_words.EVENTS_HEADINGS, NOTHING_SEEN, notes)
 
 
 def as_projected(lives: LifeStudy) -> blocks.Block:
@@ -173,10 +174,15 @@ def _figure(
 
 
 def _table(
-    lives: LifeStudy, frame: pd.DataFrame, caption: str, headings: dict[str, str], otherwise: str
+    lives: LifeStudy,
+    frame: pd.DataFrame,
+    caption: str,
+    headings: dict[str, str],
+    otherwise: str,
+    notes: Sequence[str] = (),
 ) -> blocks.Block:
     if frame.empty:
         return blocks.text(display.words(otherwise))
     return blocks.table(
-        frame, caption, labels=lives.labels, headings=headings, confidence_level=lives.confidence_level
-    )
+        frame, caption, labels=lives.labels, headings=headings, confidence_level=lives.confidence_level, notes=notes,
+    )  # fmt: skip

@@ -23,7 +23,16 @@ from trialkit.edges.life import BASIS_WORDS, SECTION
 from trialkit.edges.life_check import SHORTER
 from trialkit.edges.life_margin import MARGIN
 from trialkit.edges.wear import position_words
-from trialkit.formatting import counted, level_percent, listed, money, number, percent, sentence_case
+from trialkit.formatting import (
+    counted,
+    level_percent,
+    listed,
+    money,
+    number,
+    percent,
+    ratio_number,
+    sentence_case,
+)
 from trialkit.report.block_types import Finding
 from trialkit.report.life_study import LifeStudy, evenness_table
 from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
@@ -43,7 +52,7 @@ BRIEF_RATIOS = [
     c.N_TRUCKS,
 ]
 BRIEF_EVENTS = [
-    c.EDGE_TYPE, c.PLOW_POSITION, ob.CAUSE, ob.EVENTS, c.MILES_MI, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.UPPER_BOUND, c.UNIT,
+    c.EDGE_TYPE, c.PLOW_POSITION, ob.CAUSE, ob.EVENTS, c.MILES_MI, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.UNIT,
 ]  # fmt: skip
 BRIEF_LEFT = [
     c.EDGE_TYPE, c.PLOW_POSITION, ob.CAUSE, dl.PIECE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.UNIT, dl.LEFT_IN, dl.UNEVEN_PCT,
@@ -67,10 +76,11 @@ TERM_WORDS = {
     un.BOW: "ends less middle",
 }
 
-LIVES_HEADINGS = {c.ESTIMATE: "Mean life"}
+SEEN = "sets_seen"
+LIVES_HEADINGS = {c.ESTIMATE: "Mean life", SEEN: "Sets of the trial"}
 RATIOS_HEADINGS = {c.ESTIMATE: "Times as long"}
 EVENTS_HEADINGS = {
-    ob.CAUSE: "What happened", ob.EVENTS: "Number", c.ESTIMATE: "Rate", c.UPPER_BOUND: "At most, as none was seen",
+    ob.CAUSE: "What happened", ob.EVENTS: "Number", c.ESTIMATE: "Rate",
 }  # fmt: skip
 LEFT_HEADINGS = {
     ob.CAUSE: "Came off as", dl.PIECE: "Piece", c.ESTIMATE: "Depth thrown away", dl.LEFT_IN: "The same",
@@ -84,7 +94,38 @@ def how_long(lives: LifeStudy) -> list[str]:
     """How long a set of each type lasts to its limit, and what the range for the next set means."""
     said = list(lives.projection.sentences()) or [lives.projection.sentence()]
     ranged = lives.projection.table[c.PRED_LOW].notna().any()
-    return [*said, *([next_set(lives.confidence_level)] if ranged else [])]
+    return [*said, *([next_set(lives.confidence_level), *seen_to_end(lives)] if ranged else [])]
+
+
+def seen_to_end(lives: LifeStudy) -> list[str]:
+    """How long the sets of the trial really lasted, to be read beside the range for the next set."""
+    table = lives.projection.table
+    several = table[c.PLOW_POSITION].nunique() > 1
+    clauses = []
+    for row in table.to_dict("records"):
+        where = f" on {position_words(row[c.PLOW_POSITION])}" if several else ""
+        clauses.append(f"{lives.projection.label(row[c.EDGE_TYPE])}{where}, {_seen(lives, row)}")
+    said = display.words("The sets of the trial themselves, in miles")
+    return [f"{said}: {'; '.join(clauses)}."] if clauses else []
+
+
+def _seen(lives: LifeStudy, row: Mapping[Hashable, Any]) -> str:
+    """How many sets of a cell wore out and after how many miles; else how far its sets have run."""
+    sets = lives.observed.lives
+    own = sets[
+        (sets[c.EDGE_TYPE].astype(str) == str(row[c.EDGE_TYPE]))
+        & (sets[c.PLOW_POSITION].astype(str) == str(row[c.PLOW_POSITION]))
+    ]
+    worn = own[own[ob.CAUSE] == ob.WORN_OUT][c.MILES_MI]
+    if worn.empty:
+        return f"none worn out in up to {_whole(own[c.MILES_MI].max())}" if len(own) else "none that ran"
+    first, last = _whole(worn.min()), _whole(worn.max())
+    return f"{len(worn)} worn out after {first}{f' to {last}' if last != first else ''}"
+
+
+def _whole(miles: float) -> str:
+    """Miles of a set as they are shown, without a fraction."""
+    return f"{display.value(float(miles), 'mi'):,.0f}"
 
 
 def next_set(confidence_level: float) -> str:
@@ -156,8 +197,8 @@ def depth_matters(lives: LifeStudy) -> list[str]:
         where = f" on {position_words(row[c.PLOW_POSITION])}" if several else ""
         said.append(
             f"By the best estimates {kind}{where}, of which {_inches(depth[own])} may wear off against "
-            f"{_inches(depth[other])} of {reference}, wears {number(slower, 2)} times slower and lasts "
-            f"{number(row[c.ESTIMATE], 2)} times as long."
+            f"{_inches(depth[other])} of {reference}, wears {ratio_number(slower)} times slower and lasts "
+            f"{ratio_number(row[c.ESTIMATE])} times as long."
         )
     why = "The ratio of lives is not that of wear rates, because usable depths differ."
     return [f"{why} {said[0]}", *said[1:]] if said else []
@@ -299,7 +340,10 @@ def method(lives: LifeStudy) -> list[str]:
 # ---------------------------------------------------------------- short tables
 def lives_in_brief(lives: LifeStudy) -> pd.DataFrame:
     """Mean life and range for the next set, without the columns that only a statistician reads."""
-    return lives.projection.table[BRIEF_LIVES]
+    table = lives.projection.table
+    seen = [f"{_seen(lives, row)} {display.unit('mi')}" for row in table.to_dict("records")]
+    place = BRIEF_LIVES.index(c.UNIT)
+    return table.assign(**{SEEN: seen})[[*BRIEF_LIVES[:place], SEEN, *BRIEF_LIVES[place:]]]
 
 
 def ratios_in_brief(lives: LifeStudy) -> pd.DataFrame:
@@ -309,10 +353,22 @@ def ratios_in_brief(lives: LifeStudy) -> pd.DataFrame:
 
 
 def events_in_brief(lives: LifeStudy) -> pd.DataFrame:
-    """How often sets and sections wore out or broke; the bound stands only where nothing happened."""
-    table = lives.observed.table[BRIEF_EVENTS]
-    bound = table[c.UPPER_BOUND].where(table[ob.EVENTS] == 0)
-    return table.assign(**{c.UPPER_BOUND: bound, ob.CAUSE: table[ob.CAUSE].map(SHORT_CAUSES)})
+    """How often sets and sections wore out or broke; where nothing happened the one-sided bound is the only end."""
+    table = lives.observed.table
+    none = table[ob.EVENTS] == 0
+    ends = {
+        c.CONF_LOW: table[c.CONF_LOW].mask(none),
+        c.CONF_HIGH: table[c.CONF_HIGH].mask(none, table[c.UPPER_BOUND]),
+    }
+    return table.assign(**ends, **{ob.CAUSE: table[ob.CAUSE].map(SHORT_CAUSES)})[BRIEF_EVENTS]
+
+
+def events_notes(lives: LifeStudy) -> list[str]:
+    """What the bound beside a count of none is."""
+    if not (lives.observed.table[ob.EVENTS] == 0).any():
+        return []
+    level = level_percent(lives.confidence_level)
+    return [f"Where nothing happened the rate is at most the one-sided {level} bound."]
 
 
 def left_in_brief(lives: LifeStudy) -> pd.DataFrame:

@@ -85,7 +85,7 @@ def breaks_table(found: Studies) -> blocks.Block:
         return blocks.text(display.words(life_sections.NOTHING_SEEN))
     return blocks.table(
         frame, BROKE_CAPTION, labels=found.lives.labels, headings=life_words.EVENTS_HEADINGS,
-        confidence_level=found.lives.confidence_level,
+        confidence_level=found.lives.confidence_level, notes=life_words.events_notes(found.lives),
     )  # fmt: skip
 
 
