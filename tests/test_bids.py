@@ -58,7 +58,9 @@ def test_what_is_said():
         "about its life."
     )
     assert "Whether 1 bid (B-2) meets the specification is not settled" in found.notes[1]
-    assert found.notes[2] == "Not scored: B-4."
+    assert found.notes[2] == (
+        "Not scored: B-4 (this edge type was not in the trial, so nothing is known about its life)."
+    )
     alone = compared(("B-1", ms.STEEL, 380.0, "yes"))
     assert alone.sentence().endswith("It is also the lowest price.")
     assert compared(("B-4", "ceramic", 380.0, "yes")).sentence() == "No bid can be scored."

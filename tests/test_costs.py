@@ -332,3 +332,12 @@ def test_chance_words():
 
 def test_items_have_words():
     assert set(prices.ITEM_WORDS) == set(prices.ITEMS) and set(lines.LINES) <= set(lines.LINE_WORDS)
+
+
+def test_overtime_is_not_nothing_where_neither_hours_nor_storms_are_recorded():
+    events = ms.set_events().assign(**{c.DURING_STORM: None, c.LABOUR_H: math.nan})
+    found = costs.estimate_costs(ms.cost_inputs(set_events=events))
+    unknown = found.lines[found.lines[c.KNOWN] == "no"]
+    assert {"labour_regular", "labour_overtime"} <= set(unknown[c.LINE])
+    known = costs.estimate_costs(ms.cost_inputs(set_events=ms.set_events().assign(**{c.DURING_STORM: None})))
+    assert not (known.lines[known.lines[c.KNOWN] == "no"][c.LINE] == "labour_overtime").any()

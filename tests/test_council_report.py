@@ -121,7 +121,9 @@ def test_a_planned_look_before_the_last_says_so_beside_its_verdicts(tmp_path):
 
 
 def test_the_finding_says_what_it_rests_on(poor):
-    assert poor.front()[-1].sentence.startswith("This rests on 36 height readings from 4 trucks;")
+    assert poor.front()[-1].sentence.startswith(
+        "This rests on 36 height readings from 4 trucks, only 2 with each edge type;"
+    )
 
 
 def test_without_a_single_known_mile_the_finding_says_what_is_missing(tmp_path):
@@ -136,3 +138,13 @@ def test_without_a_single_known_mile_the_finding_says_what_is_missing(tmp_path):
 def test_no_earlier_report_no_table_of_changes(poor, tmp_path):
     assert poor.save(str(tmp_path)) == "There is no earlier report to compare with."
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_measure_that_decides_is_the_one_that_is_weighed(tmp_path):
+    """Wear decides: its verdict stands first on the front and is what the action goes by, not that on life."""
+    folder = write_trial(tmp_path)
+    (folder / "trial.toml").write_text(f'{SETTINGS}\n[plan]\nprimary_measure = "wear"\n')
+    report = made(folder)
+    wear = council.wear_findings(report.found.compared)
+    assert wear and report.front()[0] == wear[0]
+    assert set(report._deciding().values()) == set(wear)

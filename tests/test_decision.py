@@ -57,7 +57,9 @@ def test_worse():
 def test_not_shown():
     one = row(judged(edge_sets=dearer(1500.0)))
     assert one[c.VERDICT] == NOT_SHOWN
-    assert "is not shown to cost less or more than plain steel: best estimate" in one[c.SENTENCE]
+    assert "is not shown to cost less or more than plain steel: anywhere from " in one[c.SENTENCE]
+    assert "% more to " in one[c.SENTENCE] and "% less, best estimate " in one[c.SENTENCE]
+    assert "-" not in one[c.SENTENCE]  # no saving below zero is left for the reader to turn round
 
 
 def test_a_saving_that_is_shown_but_not_shown_to_be_worth_it():
@@ -66,7 +68,7 @@ def test_a_saving_that_is_shown_but_not_shown_to_be_worth_it():
     assert plain[c.VERDICT] == BETTER and 20 < plain[c.SAVING_PCT] < 45
     strict = row(judged(Rule(35.0), **given))
     assert strict[c.VERDICT] == NOT_SHOWN
-    assert "is not shown to save the 35% that would be worth a change: it saves" in strict[c.SENTENCE]
+    assert "is not shown to save the 35% that would be worth a change: it costs" in strict[c.SENTENCE]
     assert strict[c.P_VALUE] > plain[c.P_VALUE]
 
 
@@ -83,7 +85,7 @@ def test_the_saving_may_be_judged_by_its_estimate():
     ("changed", "why"),
     [
         ({"uses": with_carbide(Sample(0.8, math.nan, 1))}, "one of the two was read on 1 truck only"),
-        ({"edge_sets": dearer(math.nan)}, "a price or a life is not known"),
+        ({"edge_sets": dearer(math.nan)}, "no price of a set of carbide insert is recorded"),
         ({"uses": with_carbide(Sample(0.8, 0.0, 3))}, "no interval can be given"),
         (
             {"uses": with_carbide(Sample(0.8, 1.5, 2))},
@@ -117,7 +119,7 @@ def test_a_saving_that_does_not_stand_beside_other_types():
     tried = (row(judged(uses=vague, edge_sets=dearer(price))) for price in range(800, 1300, 20))
     one = next(found for found in tried if found[c.P_VALUE] < 0.05 <= found[c.P_HOLM])
     assert one[c.VERDICT] == NOT_SHOWN and one[c.SAVING_LOW_PCT] > 0
-    assert "several types being compared at once: best estimate saving" in one[c.SENTENCE]
+    assert "several types being compared at once: best estimate " in one[c.SENTENCE]
 
 
 def rounded(bound, smallest, **changed):
@@ -186,7 +188,11 @@ def test_interim_verdicts_are_marked():
 
 
 def test_another_primary_measure_is_said():
-    assert "The measure agreed to decide is life" in judged(Rule(primary_measure="life")).notes[0]
+    assert "The measure set to decide is life" in judged(Rule(primary_measure="life")).notes[0]
+    agreed = judged(Rule(primary_measure="life", agreed="Buy what lasts."))
+    assert "The measure agreed to decide is life" in agreed.notes[0]
+    assert agreed.method.startswith("The rule agreed before the season")
+    assert judged(Rule()).method.startswith("The rule as set for this trial")
 
 
 def test_savings_have_a_question_of_their_own():
@@ -201,9 +207,30 @@ def test_savings_have_a_question_of_their_own():
 
 def test_lines_left_out_are_said():
     short = ms.costs()[lambda frame: (frame[c.ITEM] != "disposal") | (frame[c.EDGE_TYPE] != ms.CARBIDE)]
+    found = judged(costs=short)
     assert (
-        "The verdict on carbide insert leaves out disposal: not known for both types."
-        in judged(costs=short).notes
+        "The verdict on carbide insert leaves out disposal: what is not known for one of two types is left out of both."
+        in found.notes
+    )
+    assert row(found)[c.SENTENCE].endswith(
+        "Disposal, not known for carbide insert, is left out of both, which makes it look cheaper."
+    )
+
+
+def test_the_price_of_edges_alone_is_said_to_be_that():
+    one = row(judged(costs=None, uses=with_carbide(Sample(0.3, 0.001, 4))))
+    assert ", in the price of edges alone. Not recorded, so not counted: " in one[c.SENTENCE]
+    assert "labor" in one[c.SENTENCE] and "conversion kits" not in one[c.SENTENCE].split(".")[1]
+    assert "Conversion kits, not known for carbide insert, are left out of both" in one[c.SENTENCE]
+    assert "edges alone" not in row(judged())[c.SENTENCE]
+
+
+def test_where_no_wear_was_measured_only_the_end_of_the_interval_is_said():
+    one = row(judged(uses=with_carbide(Sample(0.0, 0.0009, 4))))
+    assert one[c.VERDICT] == BETTER
+    assert one[c.SENTENCE] == (
+        f"Carbide insert costs at least {one[c.SAVING_LOW_PCT]:.0f}% less per mile than plain steel (95% interval; no wear of it could be "
+        "measured in 8,000 miles on 4 trucks)."
     )
 
 

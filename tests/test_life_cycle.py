@@ -121,3 +121,10 @@ def test_flows_add_up_to_the_cost():
     for kind in (ms.STEEL, ms.CARBIDE, ms.RUBBER):
         assert sums[kind] == pytest.approx(row(result, kind)[lc.LCC])
     assert set(result.flows[lc.FLOW]) == set(lc.FLOW_WORDS)
+
+
+def test_a_payback_is_said_in_whole_years():
+    """Amounts fall due at the end of a year, so a part of one says nothing."""
+    assert [lc.payback_words(years) for years in (0.2, 0.95, 1.0, 1.3, 3.0)] == [
+        "about a year", "about a year", "about a year", "about 2 years", "about 3 years",
+    ]  # fmt: skip

@@ -63,8 +63,9 @@ class Bids(Labelled):
         lowest = self.table.sort_values(c.PRICE_PER_SET_USD, kind="stable").to_dict("records")[0]
         said = f"Bid {first[c.BID]}, {self.label(first[c.EDGE_TYPE])}, has the cheapest {display.word('mile')}: {self._cost(first)}."
         if lowest[c.BID] == first[c.BID]:
-            return f"{said} It is also the lowest price."
-        return f"{said} The lowest price is bid {lowest[c.BID]} at {money(lowest[c.PRICE_PER_SET_USD], self.currency)} a set."
+            return f"{said} It is also the lowest price.{_settled(first)}"
+        asked = money(lowest[c.PRICE_PER_SET_USD], self.currency)
+        return f"{said}{_settled(first)} The lowest price is bid {lowest[c.BID]} at {asked} a set.{_settled(lowest)}"
 
     def _sentence(self, row: Mapping[Hashable, Any]) -> str:
         start = f"Bid {row[c.BID]}, {self.label(str(row[c.EDGE_TYPE]))} at {money(row[c.PRICE_PER_SET_USD], self.currency)} a set"
@@ -181,10 +182,19 @@ def _notes(table: pd.DataFrame, inputs: CostInputs) -> list[str]:
             f"Whether {counted(len(unclear), 'bid')} ({listed([str(one) for one in unclear])}) meets the specification is not settled; "
             "settle it before an award."
         )
-    out = list(table.loc[table[SCORED] == NO, c.BID])
-    if out:
-        notes.append(f"Not scored: {listed([str(one) for one in out])}.")
+    out = table[table[SCORED] == NO]
+    for why, rows in out.groupby(WHY, sort=False):
+        notes.append(f"Not scored: {listed([str(one) for one in rows[c.BID]])} ({why}).")
     return notes
+
+
+def _settled(row: Mapping[Hashable, Any]) -> str:
+    """Whether a bid meets the specification, where it does not or nobody has said; empty where it does."""
+    if row[c.MEETS_SPEC] == YES:
+        return ""
+    if row[c.MEETS_SPEC] == NO:
+        return " It does not meet the specification."
+    return " Whether it meets the specification is not settled."
 
 
 def _mile() -> str:

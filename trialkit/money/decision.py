@@ -9,7 +9,7 @@ result at all.
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -27,6 +27,7 @@ from trialkit.formatting import (
     percent,
     sentence_case,
 )
+from trialkit.money import left_out
 from trialkit.money.costs import EDGES_ALONE, WITH_SAVINGS, Costs, Difference
 from trialkit.results import Labelled
 from trialkit.stats.inference import holm_adjusted
@@ -73,6 +74,11 @@ class Rule:
     agreed: str = ""
     primary_measure: str = "cost"
     interim: bool = False
+
+    @property
+    def origin(self) -> str:
+        """Where the rule comes from, in words: only one that was written down is said to have been agreed."""
+        return "agreed before the season" if self.agreed else "as set for this trial"
 
     def words(self, n_types: int = 1) -> str:
         """The rule as it was applied."""
@@ -179,7 +185,7 @@ def check_rule(found: Costs, rule: Rule) -> Verdicts:
             )
     return Verdicts(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
-        method=f"The rule agreed before the season, at {level_percent(rule.confidence_level)}, on the draws of the difference in cost.",
+        method=f"The rule {rule.origin}, at {level_percent(rule.confidence_level)}, on the draws of the difference in cost.",
         notes=tuple(_notes(rows, rule, found)),
         rule=rule,
         currency=found.currency,
@@ -228,31 +234,55 @@ def _sentence(row: Mapping[Hashable, Any], verdict: str, by_holm: bool, rule: Ru
     saved = "" if row[c.BASIS] == EDGES_ALONE else ", the material and passes saved included,"
     tail = f" ({INTERIM})" if rule.interim else ""
     if verdict == NOT_ENOUGH_DATA:
-        return f"Not enough data to say whether {who} costs less than {other}: {_why_no_data(row)}{tail}."
-    level = level_words(rule.confidence_level)
-    low, high, middle = row[c.SAVING_LOW_PCT], row[c.SAVING_HIGH_PCT], row[c.SAVING_PCT]
-    if verdict == WORSE:
-        places = max(min(interval_decimals(-middle, -high, -low), 1), 0)
-        range_ = f"{level} {fixed(-high, places)} to {fixed(-low, places)}%"
-        return f"{sentence_case(who)}{saved} costs {percent(-middle, places)} more per {display.word('mile')} than {other} ({range_}){tail}."
-    places = max(min(interval_decimals(middle, low, high), 1), 0)
-    range_ = f"{level} {fixed(low, places)} to {fixed(high, places)}%"
-    if verdict == BETTER:
-        return f"{sentence_case(who)}{saved} costs {percent(middle, places)} less per {display.word('mile')} than {other} ({range_}){tail}."
-    change = f"saving {percent(middle, places)}" if middle >= 0 else f"{percent(-middle, places)} more"
+        why = left_out.missing(found.inputs, row[c.EDGE_TYPE]) or _why_no_data(row)
+        return f"Not enough data to say whether {who} costs less than {other}: {why}{tail}."
+    unread = left_out.without_wear(found.inputs, row[c.EDGE_TYPE])
+    alone, more = left_out.words(found.inputs, row[c.EDGE_TYPE])
+    end = f"{alone}{tail}.{more}"
+    start = f"{sentence_case(who)}{saved}"
+    level, mile = level_words(rule.confidence_level), display.word("mile")
+    saving = [row[name] for name in (c.SAVING_PCT, c.SAVING_LOW_PCT, c.SAVING_HIGH_PCT)]
+    if verdict in (BETTER, WORSE):
+        amount = _amount(saving, level, unread)
+        return f"{start} costs {amount.replace('|', f' per {mile} than {other}')}{end}"
+    middle, low = saving[:2]
     if by_holm and (middle < 0 or middle >= rule.smallest_saving_pct):
         less = "less" if middle >= 0 else "more"
-        return (
-            f"{sentence_case(who)}{saved} is not shown to cost {less} than {other}, several types being compared at once: "
-            f"best estimate {change} ({range_}){tail}."
-        )
+        amount = _amount(saving, level, unread).replace("|", "")
+        return f"{start} is not shown to cost {less} than {other}, several types being compared at once: best estimate {amount}{end}"
     if low > 0:
         least = percent(rule.smallest_saving_pct, _digits(rule.smallest_saving_pct))
+        amount = _amount(saving, level, unread).replace("|", f" than {other}")
         return (
-            f"{sentence_case(who)}{saved} is not shown to save the {least} that would be worth a change: it saves "
-            f"{percent(middle, places)} against {other} ({range_}){tail}."
+            f"{start} is not shown to save the {least} that would be worth a change: it costs {amount}{end}"
         )
-    return f"{sentence_case(who)}{saved} is not shown to cost less or more than {other}: best estimate {change} ({range_}){tail}."
+    return f"{start} is not shown to cost less or more than {other}: {_both_ways(saving, level, unread)}{end}"
+
+
+def _amount(saving: Sequence[float], level: str, unread: str) -> str:
+    """A saving in percent with its interval and a mark for what it is compared with; as a bound where wear could not be measured."""
+    more = saving[0] < 0
+    middle, low, high = (-saving[0], -saving[2], -saving[1]) if more else saving
+    places = max(min(interval_decimals(middle, low, high), 1), 0)
+    words = "more" if more else "less"
+    if unread:
+        return f"at least {percent(low, places)} {words}| ({level}; {unread})"
+    return f"{percent(middle, places)} {words}| ({level} {fixed(low, places)} to {fixed(high, places)}%)"
+
+
+def _both_ways(saving: Sequence[float], level: str, unread: str) -> str:
+    """A saving that may be a loss: both ends, each said as what it is."""
+    middle, low, high = saving
+    places = max(min(interval_decimals(middle, low, high), 1), 0)
+    ends = (
+        f"anywhere from {percent(-low, places)} more to {percent(high, places)} less"
+        if high > 0
+        else (f"{percent(-high, places)} to {percent(-low, places)} more")
+    )
+    if unread:
+        return f"{ends} ({level}; {unread})"
+    best = f"{percent(abs(middle), places)} {'less' if middle >= 0 else 'more'}"
+    return f"{ends}, best estimate {best} ({level})"
 
 
 def _notes(rows: list[dict[str, Any]], rule: Rule, found: Costs) -> list[str]:
@@ -261,7 +291,7 @@ def _notes(rows: list[dict[str, Any]], rule: Rule, found: Costs) -> list[str]:
         notes.append(f"The season is not over: every verdict is {INTERIM}.")
     if rule.primary_measure != "cost":
         notes.append(
-            f"The measure agreed to decide is {rule.primary_measure}, not cost; the verdicts on cost stand beside it."
+            f"The measure {'agreed' if rule.agreed else 'set'} to decide is {rule.primary_measure}, not cost; the verdicts on cost stand beside it."
         )
     left = {
         row[c.EDGE_TYPE]: row[c.UNKNOWN_LINES]
@@ -269,7 +299,9 @@ def _notes(rows: list[dict[str, Any]], rule: Rule, found: Costs) -> list[str]:
         if row[c.UNKNOWN_LINES]
     }
     for kind, unknown in left.items():
-        notes.append(f"The verdict on {found.label(kind)} leaves out {unknown}: not known for both types.")
+        notes.append(
+            f"The verdict on {found.label(kind)} leaves out {unknown}: what is not known for one of two types is left out of both."
+        )
     better = {row[c.EDGE_TYPE] for row in rows if row[c.VERDICT] == BETTER and row[c.BASIS] == WITH_SAVINGS}
     alone = {row[c.EDGE_TYPE] for row in rows if row[c.VERDICT] == BETTER and row[c.BASIS] == EDGES_ALONE}
     only = [found.label(kind) for kind in sorted(better - alone)]

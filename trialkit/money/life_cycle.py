@@ -18,9 +18,16 @@ import numpy as np
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.formatting import level_words, money_interval, number, percent, sentence_case
+from trialkit.formatting import (
+    level_words,
+    money,
+    money_interval,
+    money_interval_decimals,
+    percent,
+    sentence_case,
+)
 from trialkit.money import discounting as ds
-from trialkit.money import draws, lines
+from trialkit.money import draws, left_out, lines
 from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.lines import Rates
 from trialkit.results import Labelled
@@ -95,6 +102,9 @@ class LifeCycle(Labelled):
         more = row[c.NPV] < 0
         ends = (-row[c.NPV_HIGH], -row[c.NPV_LOW]) if more else (row[c.NPV_LOW], row[c.NPV_HIGH])
         said = money_interval(abs(row[c.NPV]), *ends, currency=self.inputs.currency)
+        if not more and not left_out.wears(self.inputs.edge(row[c.EDGE_TYPE])) and math.isfinite(ends[0]):
+            places = money_interval_decimals(row[c.NPV], *ends)
+            said = f"at least {money(ends[0], self.inputs.currency, places)}"
         sure = f"{level_words(self.inputs.confidence_level)}; " if math.isfinite(row[c.NPV_LOW]) else ""
         start = (
             f"Over {self.horizon_years} years {who} {'costs' if more else 'saves'} the fleet {said} "
@@ -105,7 +115,16 @@ class LifeCycle(Labelled):
             return f"{start}; the dearer first outfit is not paid back in that time."
         if row[SIMPLE_PAYBACK] == 0:
             return f"{start}."
-        return f"{start}; the dearer first outfit is paid back after {number(row[SIMPLE_PAYBACK], 2)} years."
+        return (
+            f"{start}; the dearer first outfit is paid back within {payback_words(row[SIMPLE_PAYBACK])}, counting the sets of "
+            f"{self.label(self.inputs.reference)} that are not bought."
+        )
+
+
+def payback_words(years: float) -> str:
+    """A payback in whole years, since amounts fall due at the end of a year: ``"about a year"``, ``"about 3 years"``."""
+    whole = max(math.ceil(years - 1e-9), 1)
+    return "about a year" if whole == 1 else f"about {whole} years"
 
 
 def estimate_life_cycle(inputs: CostInputs) -> LifeCycle:

@@ -200,8 +200,14 @@ def _event_amount(
     amount = edge.items[item]
     if not amount.needed or amount.per == pr.YEAR:
         return 0.0
-    storm = work.storm_share if work is not None and math.isfinite(work.storm_share) else 0.0
+    told = work is not None and math.isfinite(work.storm_share)
+    storm = work.storm_share if work is not None and told else 0.0
     hours, down = rates.labour_h.get(kind, math.nan), rates.down_h.get(kind, math.nan)
+    regular = edge.items[pr.LABOUR_REGULAR].amount
+    if item == pr.LABOUR_OVERTIME and not told and (math.isnan(regular) or np.isnan(hours).any()):
+        return (
+            math.nan
+        )  # hours at the regular rate are not known, so that none were at the other is not either
     part = {pr.LABOUR_REGULAR: 1.0 - storm, pr.LABOUR_OVERTIME: storm}.get(item, 1.0)
     if part == 0.0:
         return 0.0

@@ -38,6 +38,12 @@ class SeasonMiles:
     table: pd.DataFrame
     notes: tuple[str, ...] = ()
 
+    @property
+    def tells_winters_apart(self) -> bool:
+        """Whether a light winter has other miles than a hard one; not so where one season stands in for all."""
+        light, hard = self.table[WINTERS[LIGHT]], self.table[WINTERS[HARD]]
+        return bool((light.astype(float) < hard.astype(float)).any())
+
     def at(self, plow_position: str) -> pd.DataFrame:
         """The rows of one plow position."""
         return self.table[self.table[c.PLOW_POSITION] == plow_position].reset_index(drop=True)

@@ -23,12 +23,12 @@ from trialkit.formatting import (
     listed,
     money,
     money_interval,
-    number,
+    money_interval_decimals,
     percent,
     sentence_case,
 )
 from trialkit.money import bids as of_bids
-from trialkit.money import life_cycle, lines, order, what_if
+from trialkit.money import left_out, life_cycle, lines, order, what_if
 from trialkit.money.costs import EDGES_ALONE, OF_WHICH, PER_MILE, YES, chance_words
 from trialkit.money.order import PIECE, POSITION_WORDS, SUM_OF_TRUCKS, TO_HAVE
 from trialkit.money.season import WINTERS
@@ -55,13 +55,14 @@ def costs_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]]:
             float(display.value(row[name], PER_MILE)) for name in (c.COST_PER_MI, c.CONF_LOW, c.CONF_HIGH)
         ]
         season = [row[name] for name in (c.ANNUAL_COST, c.ANNUAL_LOW, c.ANNUAL_HIGH)]
+        bound = no_wear(found, row[c.EDGE_TYPE])
         rows.append(
             {
                 c.EDGE_TYPE: row[c.EDGE_TYPE],
                 PRICE_TEXT: amount(given.currency, row[c.PRICE]),
-                COST_TEXT: amount(given.currency, *per_mile),
-                SEASON_TEXT: amount(given.currency, *season),
-                SAVING_TEXT: saving_text(alone.loc[row[c.EDGE_TYPE]])
+                COST_TEXT: amount(given.currency, *per_mile, at_most=bound),
+                SEASON_TEXT: amount(given.currency, *season, at_most=bound),
+                SAVING_TEXT: saving_text(alone.loc[row[c.EDGE_TYPE]], at_least=bound)
                 if row[c.EDGE_TYPE] in alone.index
                 else NONE,
                 c.N_TRUCKS: row[c.N_TRUCKS],
@@ -76,7 +77,7 @@ def costs_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]]:
         PRICE_TEXT: "Price of a set",
         COST_TEXT: f"Cost per blade-down mile ({level})",
         SEASON_TEXT: f"Cost of a season ({level})",
-        SAVING_TEXT: f"Saving against the reference ({level})",
+        SAVING_TEXT: f"Against the reference ({level})",
     }
     return frame.drop(columns=empty), headings
 
@@ -92,9 +93,17 @@ def lines_table(found: CostStudy) -> pd.DataFrame:
     for row in given.lines.to_dict("records"):
         words = lines.LINE_WORDS.get(row[c.LINE], row[c.LINE].replace(f"{lines.SAVED}: ", "saved: "))
         part = beside if row[OF_WHICH] == YES else rows
-        part.setdefault(words, {})[names[row[c.EDGE_TYPE]]] = line_text(row[c.ESTIMATE], given.currency)
+        only_high = no_wear(found, row[c.EDGE_TYPE]) and row[c.ESTIMATE] == 0 and row[c.CONF_HIGH] > 0
+        shown = (
+            f"at most {line_text(row[c.CONF_HIGH], given.currency)}"
+            if only_high
+            else line_text(row[c.ESTIMATE], given.currency)
+        )
+        part.setdefault(words, {})[names[row[c.EDGE_TYPE]]] = shown
     totals = {
-        names[row[c.EDGE_TYPE]]: line_text(row[c.COST_PER_MI], given.currency)
+        names[row[c.EDGE_TYPE]]: f"at most {line_text(row[c.CONF_HIGH], given.currency)}"
+        if no_wear(found, row[c.EDGE_TYPE])
+        else line_text(row[c.COST_PER_MI], given.currency)
         for row in given.table.to_dict("records")
     }
     every = {**rows, TOTAL: totals, **beside}
@@ -121,20 +130,27 @@ def cycle_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]]:
     for row in found.cycle.table.to_dict("records"):
         is_reference = row[c.EDGE_TYPE] == given.reference
         shown = not row[c.NPV_LOW] < 0 < row[c.NPV_HIGH]
+        bound = no_wear(found, row[c.EDGE_TYPE])
         back = row[life_cycle.SIMPLE_PAYBACK]
         rows.append(
             {
                 c.EDGE_TYPE: row[c.EDGE_TYPE],
-                OUTFIT_TEXT: amount(given.currency, row[life_cycle.OUTFIT]),
-                LCC_TEXT: amount(given.currency, *(row[name] for name in (life_cycle.LCC, life_cycle.LCC_LOW, life_cycle.LCC_HIGH))),
-                NPV_TEXT: NONE if is_reference else amount(given.currency, row[c.NPV], row[c.NPV_LOW], row[c.NPV_HIGH]),
+                OUTFIT_TEXT: _first_outfit(found, row),
+                LCC_TEXT: amount(
+                    given.currency, *(row[name] for name in (life_cycle.LCC, life_cycle.LCC_LOW, life_cycle.LCC_HIGH)), at_most=bound
+                ),
+                NPV_TEXT: NONE
+                if is_reference
+                else _at_least(given.currency, row)
+                if bound
+                else amount(given.currency, row[c.NPV], row[c.NPV_LOW], row[c.NPV_HIGH]),
                 PAYBACK_TEXT: NONE
                 if is_reference
                 else "not shown"
                 if not shown
                 else "at once"
                 if back == 0
-                else f"{number(back, 2)} years"
+                else life_cycle.payback_words(back)
                 if math.isfinite(back)
                 else "not within the horizon",
             }
@@ -144,9 +160,29 @@ def cycle_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]]:
         OUTFIT_TEXT: "First sets and kits",
         LCC_TEXT: f"Cost over {found.cycle.horizon_years} years, today's money ({level})",
         NPV_TEXT: f"Saved against the reference ({level})",
-        PAYBACK_TEXT: "Dearer outfit paid back after",
+        PAYBACK_TEXT: "Dearer outfit paid back within",
     }
     return pd.DataFrame(rows), headings
+
+
+def _first_outfit(found: CostStudy, row: Mapping[Any, Any]) -> str:
+    """First sets and kits; said where the price of the kits is not known."""
+    if found.cycle is None or found.costs is None:
+        return NOT_KNOWN
+    given = found.cycle.inputs
+    shown = amount(given.currency, row[life_cycle.OUTFIT])
+    whole = math.isfinite(lines.conversion_outlay(given.edge(row[c.EDGE_TYPE]), given))
+    return shown if whole or shown == NOT_KNOWN else f"{shown}, without kits (price not known)"
+
+
+def _at_least(currency: str, row: Mapping[Any, Any]) -> str:
+    """What is saved over the years, from below."""
+    ends = row[c.NPV], row[c.NPV_LOW], row[c.NPV_HIGH]
+    return (
+        f"at least {money(ends[1], currency, money_interval_decimals(*ends))}"
+        if math.isfinite(ends[1])
+        else NOT_KNOWN
+    )
 
 
 def sensitivity_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]]:
@@ -246,7 +282,9 @@ def bids_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]]:
                 c.BID: row[c.BID],
                 c.EDGE_TYPE: sentence_case(found.bids.label(row[c.EDGE_TYPE])),
                 PRICE_TEXT: amount(found.bids.currency, row[c.PRICE_PER_SET_USD]),
-                COST_TEXT: amount(found.bids.currency, *ends) if math.isfinite(ends[0]) else NONE,
+                COST_TEXT: amount(found.bids.currency, *ends, at_most=no_wear(found, row[c.EDGE_TYPE]))
+                if math.isfinite(ends[0])
+                else NONE,
                 c.MEETS_SPEC: row[c.MEETS_SPEC],
                 of_bids.RANK: fixed(row[of_bids.RANK], 0),
                 of_bids.WHY: row[of_bids.WHY] or NONE,
@@ -274,24 +312,43 @@ def what_if_in_brief(table: what_if.WhatIf | None, found: CostStudy) -> tuple[pd
             {
                 c.VARIANT: row[c.VARIANT],
                 c.EDGE_TYPE: row[c.EDGE_TYPE],
-                COST_TEXT: amount(currency, *ends),
-                SEASON_TEXT: amount(currency, row[c.ANNUAL_COST]),
-                SAVING_TEXT: saving_text(row) if math.isfinite(row[c.SAVING_PCT]) else NONE,
+                COST_TEXT: amount(currency, *ends, at_most=no_wear(found, row[c.EDGE_TYPE])),
+                SEASON_TEXT: NOT_KNOWN
+                if no_wear(found, row[c.EDGE_TYPE])
+                else amount(currency, row[c.ANNUAL_COST]),
+                SAVING_TEXT: saving_text(row, at_least=no_wear(found, row[c.EDGE_TYPE]))
+                if math.isfinite(row[c.SAVING_PCT])
+                else NONE,
                 CHANCE_TEXT: chance_words(chance) if math.isfinite(chance) else NONE,
             }
         )
     level = level_words(found.costs.confidence_level)
     headings = {
         COST_TEXT: f"Cost per blade-down mile ({level})", SEASON_TEXT: "Cost of a season",
-        SAVING_TEXT: f"Saving against the reference ({level})", CHANCE_TEXT: "Chance that it is cheaper",
+        SAVING_TEXT: f"Against the reference ({level})", CHANCE_TEXT: "Chance that it is cheaper",
     }  # fmt: skip
     return pd.DataFrame(rows), headings
 
 
-def amount(currency: str, estimate: float, low: float = math.nan, high: float = math.nan) -> str:
-    """An amount with its interval, if there is one."""
+def no_wear(found: CostStudy, edge_type: str) -> bool:
+    """Whether no wear of a type could be measured, so that its cost is known from above only."""
+    if found.costs is None:
+        return False
+    return any(one.edge_type == edge_type and not left_out.wears(one) for one in found.costs.inputs.edges)
+
+
+def amount(
+    currency: str, estimate: float, low: float = math.nan, high: float = math.nan, *, at_most: bool = False
+) -> str:
+    """An amount with its interval, if there is one; the upper end alone where only that is known."""
     if not math.isfinite(estimate):
         return NOT_KNOWN
+    if at_most:
+        return (
+            f"at most {money(high, currency, money_interval_decimals(estimate, low, high))}"
+            if math.isfinite(high)
+            else NOT_KNOWN
+        )
     if not (math.isfinite(low) or math.isfinite(high)):
         return money(estimate, currency)
     return money_interval(estimate, low, high, currency)
@@ -311,12 +368,24 @@ def line_text(per_mile: float, currency: str) -> str:
     return f"under {money(0.01, currency, 2)}" if 0 < shown < 0.005 else money(shown, currency, 2)
 
 
-def saving_text(row: Mapping[Any, Any] | pd.Series) -> str:
-    """A saving in percent with its interval: ``"59% (28 to 74%)"``."""
+def saving_text(row: Mapping[Any, Any] | pd.Series, *, at_least: bool = False) -> str:
+    """A saving in percent with its interval: ``"59% less (28 to 74%)"``; one that may be a loss as ``"23% less (23% more to 49% less)"``."""
     middle, low, high = (float(row[name]) for name in (c.SAVING_PCT, c.SAVING_LOW_PCT, c.SAVING_HIGH_PCT))
     if not math.isfinite(middle):
         return NOT_KNOWN
     if not math.isfinite(low):
-        return f"{percent(middle)} (no interval)"
+        return f"{_less(middle)} (no interval)"
     places = max(min(interval_decimals(middle, low, high), 1), 0)
-    return f"{percent(middle, places)} ({fixed(low, places)} to {fixed(high, places)}%)"
+    if at_least and low > 0:
+        return f"at least {_less(low, places)}"
+    if low < 0 < high:
+        ends = f"{_less(low, places)} to {_less(high, places)}"
+        return sentence_case(ends) if at_least else f"{_less(middle, places)} ({ends})"
+    first, last = (low, high) if middle >= 0 else (-high, -low)
+    less = "less" if middle >= 0 else "more"
+    return f"{percent(abs(middle), places)} {less} ({fixed(first, places)} to {fixed(last, places)}%)"
+
+
+def _less(saving: float, places: int = 0) -> str:
+    """A saving in percent, below zero as more."""
+    return f"{percent(abs(saving), places)} {'less' if saving >= 0 else 'more'}"

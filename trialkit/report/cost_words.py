@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -19,6 +20,7 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.formatting import (
     counted,
+    decimals_for,
     level_percent,
     level_words,
     listed,
@@ -29,12 +31,15 @@ from trialkit.formatting import (
     position_name,
     sentence_case,
 )
-from trialkit.money import life_cycle, lines, order
+from trialkit.money import break_even as break_even_of
+from trialkit.money import left_out, life_cycle, lines, order
+from trialkit.money.bids import RANK
 from trialkit.money.costs import EDGES_ALONE, NO, OF_WHICH, PER_MILE, chance_words
 from trialkit.money.order import PIECE, POSITION_WORDS, TO_HAVE
 from trialkit.money.season import MIDDLING, WINTERS
 from trialkit.report.block_types import Finding
 from trialkit.report.cost_study import CostStudy
+from trialkit.report.cost_tables import amount, no_wear
 from trialkit.verdicts import BETTER
 
 GROUPS: dict[str, tuple[str, ...]] = {
@@ -54,6 +59,7 @@ NO_BIDS = "No bids were recorded, so none are compared."
 NO_SPECIFICATION = "No change of edge type is recommended, so there is no specification to buy by."
 NO_PRICE = "No edge type has both a price and a life, so nothing can be drawn."
 NO_PLAN = "No miles of a season are known, so nothing is said about the cost of a season or of several years."
+NO_COST = "No cost was worked out, for want of a price or of a life."
 NOTHING_CHANGED = "No change was asked for: the table shows the costs as they were found."
 NOT_SHOWN_TO_PAY = "These are best estimates: that it pays is not shown."
 
@@ -73,7 +79,35 @@ def costs(found: CostStudy) -> list[str]:
     """What a blade-down mile costs with each edge type."""
     if found.costs is None:
         return [nothing(found)]
-    return list(found.costs.sentences()) or [found.costs.sentence()]
+    rows = zip(found.costs.sentences(), found.costs.table.to_dict("records"), strict=True)
+    return [_from_above(found, row) or sentence for sentence, row in rows] or [found.costs.sentence()]
+
+
+def _from_above(found: CostStudy, row: Mapping[Hashable, Any]) -> str:
+    """The cost of a type of which no wear could be measured; empty for the others."""
+    kind = str(row[c.EDGE_TYPE])
+    if found.costs is None or not no_wear(found, kind) or not math.isfinite(row[c.CONF_HIGH]):
+        return ""
+    why = left_out.without_wear(replace(found.costs.inputs, reference=kind), kind)
+    left = f" Not included because not known: {row[c.UNKNOWN_LINES]}." if row[c.UNKNOWN_LINES] else ""
+    return (
+        f"{sentence_case(found.costs.label(kind))} costs {per_mile_words(found, kind)} ({level_words(found.costs.confidence_level)}; "
+        f"{why}).{left}"
+    )
+
+
+def per_mile_words(found: CostStudy, kind: str) -> str:
+    """What a mile with a type costs; empty where that is not known."""
+    if found.costs is None:
+        return ""
+    row = found.costs.table[found.costs.table[c.EDGE_TYPE] == kind].to_dict("records")[0]
+    ends = [float(row[name]) for name in (c.COST_PER_MI, c.CONF_LOW, c.CONF_HIGH)]
+    if not math.isfinite(ends[0]):
+        return ""
+    if no_wear(found, kind):
+        ends = [float(display.value(one, PER_MILE)) for one in ends]
+        return f"{amount(found.costs.currency, *ends, at_most=True)} per blade-down {mile()}"
+    return found.costs.per_mile(*ends)
 
 
 def made_of(found: CostStudy) -> list[str]:
@@ -83,7 +117,7 @@ def made_of(found: CostStudy) -> list[str]:
     said = []
     for kind, parts in grouped_lines(found.costs).groupby(c.EDGE_TYPE, sort=False):
         total = float(parts[c.ESTIMATE].sum())
-        if not total > 0:
+        if not total > 0 or no_wear(found, str(kind)):
             continue
         largest = parts[parts[c.ESTIMATE] > 0].sort_values(c.ESTIMATE, ascending=False, kind="stable")[
             :MOST_SHARES
@@ -129,7 +163,8 @@ def amount_words(found: CostStudy, row: Mapping[Any, Any]) -> str:
     """A difference in cost per mile as an amount, and the chance that the type is cheaper; empty where there is none."""
     if found.costs is None or not math.isfinite(row[c.ESTIMATE]):
         return ""
-    said = less_or_more(found, row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH])
+    bound = no_wear(found, row[c.EDGE_TYPE])
+    said = less_or_more(found, row[c.ESTIMATE], row[c.CONF_LOW], row[c.CONF_HIGH], at_least=bound)
     if not math.isfinite(row[c.CONF_LOW]):
         return f"{sentence_case(said)}, without an interval."
     sure = level_words(found.costs.confidence_level)
@@ -138,23 +173,30 @@ def amount_words(found: CostStudy, row: Mapping[Any, Any]) -> str:
     )
 
 
-def less_or_more(found: CostStudy, estimate: float, low: float, high: float) -> str:
+def less_or_more(
+    found: CostStudy, estimate: float, low: float, high: float, *, at_least: bool = False
+) -> str:
     """A difference per mile in words: ``"$0.82 ($0.24 to $1.37) less per blade-down mile"``, or both ends where they differ."""
     currency = found.costs.currency if found.costs is not None else "USD"
     middle, first, last = (float(display.value(one, PER_MILE)) for one in (estimate, low, high))
     per = f"per blade-down {mile()}"
-    return f"{saved_words(-middle, -last, -first, currency)} {per}"
+    return f"{saved_words(-middle, -last, -first, currency, at_least=at_least)} {per}"
 
 
-def saved_words(saving: float, low: float, high: float, currency: str) -> str:
-    """An amount saved (below zero: spent), with its ends, as ``less`` or ``more``."""
+def saved_words(saving: float, low: float, high: float, currency: str, *, at_least: bool = False) -> str:
+    """An amount saved (below zero: spent), with its ends, as ``less`` or ``more``; without an estimate where only ends are known."""
     places = money_interval_decimals(saving, low, high)
     middle = f"{money(abs(saving), currency, places)} {'less' if saving >= 0 else 'more'}"
+    if saving > 0 and 0 <= low < high and round(low, places) == 0:
+        ends = f"between nothing and {money(high, currency, places)} less"
+        return ends if at_least else f"{ends}, best estimate {middle}"
     if not (math.isfinite(low) and math.isfinite(high)):
         return middle
     if low < 0 < high:
         ends = f"{money(-low, currency, places)} more to {money(high, currency, places)} less"
-        return f"anywhere from {ends}, best estimate {middle}"
+        return f"anywhere from {ends}" if at_least else f"anywhere from {ends}, best estimate {middle}"
+    if at_least and low > 0:
+        return f"at least {money(low, currency, places)} less"
     first, last = (low, high) if saving >= 0 else (-high, -low)
     return f"{money(abs(saving), currency, places)} ({money_span(first, last, currency, places)}) {'less' if saving >= 0 else 'more'}"
 
@@ -166,12 +208,28 @@ def break_even(found: CostStudy) -> list[str]:
     rows = found.even.table.to_dict("records")
     said = zip(found.even.sentences(), rows, strict=True)
     told = [
-        sentence
+        _pays_from(found, row)
+        if no_wear(found, row[c.EDGE_TYPE])
+        else sentence
         if found.verdicts.verdict_of(row[c.EDGE_TYPE]) == BETTER or not math.isfinite(row[c.PRICE])
         else f"{sentence} {NOT_SHOWN_TO_PAY}"
         for sentence, row in said
     ]
     return told or [found.even.sentence()]
+
+
+def _pays_from(found: CostStudy, row: Mapping[Hashable, Any]) -> str:
+    """Where a type pays of which no wear could be measured: known from one side."""
+    who = sentence_case(found.labels.get(str(row[c.EDGE_TYPE]), str(row[c.EDGE_TYPE])))
+    low, currency = (
+        float(row[break_even_of.PRICE_FROM]),
+        found.costs.currency if found.costs is not None else "USD",
+    )
+    said = f"{who}: no wear could be measured, so up to which price a set pays is known from one side only"
+    if not math.isfinite(low) or low <= 0:
+        return f"{said}."
+    sure = level_words(found.costs.confidence_level) if found.costs is not None else ""
+    return f"{said}: {money(low, currency, decimals_for(low))} or more ({sure})."
 
 
 def several_years(found: CostStudy) -> list[str]:
@@ -284,10 +342,18 @@ def caveats(found: CostStudy) -> list[str]:
 
 def method(found: CostStudy) -> list[str]:
     """How it was worked out, a paragraph for each analysis."""
+    judged = found.costs is not None and found.costs.compared[c.ESTIMATE].notna().any()
+    years = found.cycle is not None and found.cycle.table[life_cycle.LCC].notna().any()
     results = (
-        found.costs, found.verdicts, found.even, found.cycle, found.choices, found.sensitivity, found.order, found.bids,
+        (found.costs, found.costs is not None and found.costs.table[c.COST_PER_MI].notna().any()),
+        (found.verdicts, judged), (found.even, judged), (found.cycle, years),
+        (found.choices, found.choices is not None and len(found.choices.table)),
+        (found.sensitivity, found.sensitivity is not None and len(found.sensitivity.table)),
+        (found.order, found.order is not None and len(found.order.fleet)),
+        (found.bids, found.bids is not None and found.bids.table[RANK].notna().any()),
     )  # fmt: skip
-    return [display.words(result.method) for result in results if result is not None] or [nothing(found)]
+    said = [display.words(result.method) for result, is_done in results if result is not None and is_done]
+    return said if judged else [*said, nothing(found) or NO_COST]
 
 
 # ---------------------------------------------------------------- numbers of the figures

@@ -56,6 +56,8 @@ LIVES_CAPTION = "Stays of the sets on the trucks"
 DECISIONS_CAPTION = "Decisions that were carried out"
 PROVENANCE_CAPTION = "What this was made from"
 EFFECT_CAPTION = "The comparison with and without the readings that were left out"
+FEW_TRUCKS = 2
+"""So many trucks with an edge type, or fewer, are too few for a reader to take for granted."""
 NO_DECISIONS = "Nothing was corrected or left out."
 
 
@@ -131,9 +133,31 @@ def basis(lives: LifeStudy) -> str:
         )
     tried_on = counted(lives.rates.trucks[c.TRUCK_ID].nunique(), "truck")
     return (
-        f"This rests on {counted(used, 'height reading')} from {tried_on}; how sure it is, is said by the intervals, in which the "
+        f"This rests on {counted(used, 'height reading')} from {tried_on}{_trucks_each(lives)}; how sure it is, is said by the intervals, in which the "
         "truck counts and not the reading."
     )
+
+
+def _trucks_each(lives: LifeStudy) -> str:
+    """How many trucks carried each edge type at the plow position that is compared; empty where nothing is."""
+    if lives.compared.table.empty:
+        return ""
+    place = lives.compared.table[c.PLOW_POSITION].iloc[0]
+    rows = lives.rates.table[lives.rates.table[c.PLOW_POSITION] == place]
+    counts = dict(zip(rows[c.EDGE_TYPE].astype(str), rows[c.N_TRUCKS].astype(int), strict=True))
+    few = "only " if min(counts.values()) <= FEW_TRUCKS else ""
+    if len(set(counts.values())) == 1:
+        return f", {few}{next(iter(counts.values()))} with each edge type"
+    return f", {few}{listed([f'{n} with {lives.rates.label(kind)}' for kind, n in counts.items()])}"
+
+
+def wear_findings(compared: comparison.WearComparison) -> list[blocks.Finding]:
+    """How many times slower each edge type wears than the reference, with the verdict; none where nothing is compared."""
+    rows = compared.table.to_dict("records")
+    return [
+        blocks.Finding(sentence=sentence, verdict=life_words.verdict_of(row, compared.confidence_level))
+        for sentence, row in zip(compared.sentences(), rows, strict=True)
+    ]
 
 
 def trust(doubt: Doubt) -> list[str]:

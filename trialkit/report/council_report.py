@@ -10,7 +10,6 @@ are empty, and a heading under which nothing stands is left out of the documents
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
@@ -101,7 +100,7 @@ class CouncilReport:
         head = council.title(self.trial).model_copy(update={"facts": facts})
         return [
             head,
-            blocks.findings(self._action().sentences[:1], title=decision_sections.ACTION_TITLE),
+            blocks.findings(self._action().acts[:1], title=decision_sections.ACTION_TITLE),
             blocks.findings(self.front(), title=council.FINDING_TITLE),
         ]
 
@@ -110,7 +109,9 @@ class CouncilReport:
         found = self.found
         cost = sorted(cost_words.front(found.cost), key=lambda item: item.verdict not in SHOWN)
         life = [*life_words.findings(found.lives), *life_words.margin_findings(found.lives)]
-        first = [*cost, *life] if self.trial.settings.plan.primary_measure == "cost" else [*life, *cost]
+        measure = self.trial.settings.plan.primary_measure
+        wear = council.wear_findings(found.compared) if measure == "wear" else []
+        first = [*cost, *life] if measure == "cost" else [*wear, *life, *cost]
         rest = [blocks.Finding(sentence=council.basis(found.lives))]
         if self.look.kind == PLANNED:
             rest.append(blocks.Finding(sentence=f"{self.look.sentence()} {EARLY}"))
@@ -164,7 +165,7 @@ class CouncilReport:
 
     def choices(self) -> list[blocks.Block]:
         """The alternatives, what each costs, and what else goes with the recommended action."""
-        found, more = self.found.cost, self._action().sentences[1:-1]
+        found, more = self.found.cost, self._action().acts[1:]
         return self._final(
             *([blocks.text(*more)] if more else []),
             decision_sections.alternatives_table(found),
@@ -248,7 +249,12 @@ class CouncilReport:
 
     # ------------------------------------------------------------ parts
     def _action(self) -> decision_words.Action:
-        return decision_words.recommended_action(self.found.cost, self._deciding())
+        deciding = self._deciding()
+        return decision_words.recommended_action(
+            self.found.cost,
+            {kind: one.verdict for kind, one in deciding.items() if one.verdict},
+            {kind: one.sentence for kind, one in deciding.items()},
+        )
 
     def _cab_details(self) -> list[blocks.Block]:
         noise, shaking = self.found.noise, self.found.shaking
@@ -268,11 +274,16 @@ class CouncilReport:
         """Blocks that an interim report withholds."""
         return [] if self.look.is_interim else list(shown)
 
-    def _deciding(self) -> dict[str, str]:
-        """Verdicts on the measure that was agreed to decide, by edge type."""
-        rows: list[dict[Any, Any]] = self.found.lives.compared.table.to_dict("records")
-        level = self.found.lives.confidence_level
-        return {str(row[c.EDGE_TYPE]): life_words.verdict_of(row, level) for row in rows}
+    def _deciding(self) -> dict[str, blocks.Finding]:
+        """What was found by the measure that was agreed to decide, by edge type, at the plow position that the costs are of."""
+        found = self.found
+        by_wear = self.trial.settings.plan.primary_measure == "wear"
+        rows = (found.compared if by_wear else found.lives.compared).table.to_dict("records")
+        told = council.wear_findings(found.compared) if by_wear else life_words.findings(found.lives)
+        place = found.cost.inputs.plow_position if found.cost.inputs is not None else ""
+        pairs = [(row, one) for row, one in zip(rows, told, strict=False)]
+        here = [(row, one) for row, one in pairs if row[c.PLOW_POSITION] == place] or pairs
+        return {str(row[c.EDGE_TYPE]): one for row, one in here}
 
     def _section(self, title: str, *shown: blocks.Block) -> list[blocks.Block]:
         return [blocks.heading(title, level=3), *shown]

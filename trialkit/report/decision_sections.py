@@ -13,7 +13,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display, verdicts
-from trialkit.report import blocks, cost_words, decision_words, prose, question_words
+from trialkit.report import blocks, cost_words, decision_words, fiscal_words, prose, question_words
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.noise_study import NoiseStudy
 
@@ -26,23 +26,26 @@ NO_ALTERNATIVES = "No alternatives can be costed: no miles are planned, or a cos
 NO_VERDICTS = "There is no edge type to judge."
 
 
-def action(found: CostStudy, deciding: Mapping[str, str] | None = None) -> blocks.Block:
+def action(
+    found: CostStudy, deciding: Mapping[str, str] | None = None, told: Mapping[str, str] | None = None
+) -> blocks.Block:
     """The recommended action; see `decision_words.recommended_action`."""
-    return blocks.findings(decision_words.recommended_action(found, deciding).sentences, title=ACTION_TITLE)
+    said = decision_words.recommended_action(found, deciding, told).sentences
+    return blocks.findings(said, title=ACTION_TITLE)
 
 
 def alternatives_table(found: CostStudy) -> blocks.Block:
     """What a council can choose between, in money."""
-    frame, headings = decision_words.alternatives_in_brief(found)
+    frame, headings = fiscal_words.alternatives_in_brief(found)
     if frame.empty:
         return blocks.text(cost_words.nothing(found) or NO_ALTERNATIVES)
-    notes = decision_words.alternative_notes(found)
+    notes = fiscal_words.alternative_notes(found)
     return blocks.table(frame, ALTERNATIVES_CAPTION, headings=headings, notes=notes)
 
 
 def weighed_table(found: CostStudy) -> blocks.Block:
     """The risk of each alternative, and what is not known."""
-    frame, headings = decision_words.alternatives_weighed(found)
+    frame, headings = fiscal_words.alternatives_weighed(found)
     if frame.empty:
         return blocks.text(cost_words.nothing(found) or NO_ALTERNATIVES)
     return blocks.table(frame, WEIGHED_CAPTION, headings=headings)
@@ -50,11 +53,12 @@ def weighed_table(found: CostStudy) -> blocks.Block:
 
 def fiscal_table(found: CostStudy, *, brief: bool = False) -> blocks.Block:
     """One-time and recurring cost, next season's order, and the cost of doing nothing; in brief without what each rests on."""
-    frame = decision_words.fiscal_impact(found)
+    frame = fiscal_words.fiscal_impact(found)
     if frame.empty:
         return blocks.text(cost_words.nothing(found) or cost_words.NO_PLAN)
-    frame = frame.drop(columns=decision_words.BASIS_TEXT) if brief else frame
-    return blocks.table(frame, FISCAL_CAPTION, headings=decision_words.FISCAL_HEADINGS)
+    frame = frame.drop(columns=fiscal_words.BASIS_TEXT) if brief else frame
+    notes = fiscal_words.fiscal_notes(found)
+    return blocks.table(frame, FISCAL_CAPTION, headings=fiscal_words.FISCAL_HEADINGS, notes=notes)
 
 
 def questions(

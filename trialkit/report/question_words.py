@@ -16,9 +16,10 @@ from trialkit.money import lines, what_if
 from trialkit.money.costs import EDGES_ALONE
 from trialkit.money.order import N_CARRIED, POSITION_WORDS
 from trialkit.money.season import LIGHT, MIDDLING
-from trialkit.report import cost_words, decision_words, noise_words
+from trialkit.report import cost_words, fiscal_words, noise_words
 from trialkit.report.block_types import Finding
 from trialkit.report.cost_study import CostStudy
+from trialkit.report.cost_tables import no_wear
 from trialkit.report.noise_study import NoiseStudy
 from trialkit.verdicts import BETTER
 
@@ -30,6 +31,7 @@ SUPPLIER, AGAIN, WAITING = (
     "What does waiting cost?",
 )
 GIVEN = ("donated", "loaned")
+STAYS_GOOD = "What is bought and not used stays good for the winter after."
 NOT_RECORDED = "Who paid for the sets is not recorded."
 
 
@@ -65,7 +67,7 @@ def questions(
         Answer(SALT, " ".join(told) or "Use of salt was not studied, so nothing is counted for it."),
         Answer(SUPPLIER, supplied_words(found)),
         Answer(AGAIN, _again(found)),
-        Answer(WAITING, decision_words.waiting(found)),
+        Answer(WAITING, fiscal_words.waiting(found)),
     ]
     return [one for one in answers if one.answer]
 
@@ -98,6 +100,8 @@ def _cheapest(found: CostStudy) -> str:
     if found.costs is None or found.verdicts is None:
         return cost_words.nothing(found)
     table = found.costs.table.dropna(subset=[c.PRICE])
+    if table.empty:
+        return "No price of a set is recorded, so which edge is the cheapest is not known."
     if len(table) < 2:
         return "Only one edge type has a price here, so there is no cheaper one to choose."
     rows = {row[c.EDGE_TYPE]: row for row in table.sort_values(c.PRICE, kind="stable").to_dict("records")}
@@ -106,7 +110,7 @@ def _cheapest(found: CostStudy) -> str:
     if cheapest == found.recommended:
         return f"It is: a set of {who} has the lowest price, {price}, and it is the edge that this report would buy next season."
     per = {
-        kind: found.costs.per_mile(row[c.COST_PER_MI], row[c.CONF_LOW], row[c.CONF_HIGH])
+        kind: cost_words.per_mile_words(found, kind)
         for kind, row in rows.items()
         if math.isfinite(row[c.COST_PER_MI])
     }
@@ -127,13 +131,23 @@ def _cheapest(found: CostStudy) -> str:
 def _mild(found: CostStudy) -> str:
     if found.costs is None or found.order is None or found.order.fleet.empty:
         return cost_words.nothing(found) or cost_words.NO_PLAN
-    cash = {winter: found.order.cash(winter)[1] for winter in (LIGHT, MIDDLING)}
-    light, middling = (money(one, found.order.currency) for one in cash.values())
-    beside = "as in a middling one" if light == middling else f"against {middling} in a middling one"
-    said = [
-        f"In a light winter {cost_words.pieces_words(found.order, LIGHT)} suffice ({light}), {beside}. What is bought and not used stays "
-        "good for the winter after."
-    ]
+    if not found.costs.inputs.plan.tells_winters_apart:
+        return (
+            "That is not known: no miles are planned for a light winter, so this season's stand in for every winter. "
+            f"{sentence_case(cost_words.pieces_words(found.order))} suffice for another season like it. {STAYS_GOOD}"
+        )
+    cash = [found.order.cash(winter)[1] for winter in (LIGHT, MIDDLING)]
+    light, middling = (money(one, found.order.currency) for one in cash)
+    known = all(math.isfinite(one) for one in cash)
+    pieces = [cost_words.pieces_words(found.order, winter) for winter in (LIGHT, MIDDLING)]
+    beside = (
+        "as in a middling one"
+        if pieces[0] == pieces[1]
+        else f"against {middling} in a middling one"
+        if known
+        else f"against {pieces[1]} in a middling one"
+    )
+    said = [f"In a light winter {pieces[0]} suffice{f' ({light})' if known else ''}, {beside}. {STAYS_GOOD}"]
     if found.sensitivity is not None and found.choices is not None:
         rows = found.sensitivity.table
         own = rows[(rows[c.EDGE_TYPE] == found.nearest) & (rows[what_if.SETTING_LOW] == "light winter")]
@@ -143,6 +157,7 @@ def _mild(found: CostStudy) -> str:
             and miles > 0
             and found.verdicts is not None
             and found.verdicts.verdict_of(found.nearest) == BETTER
+            and not no_wear(found, found.nearest)
         ):
             saved = money(-float(own.iloc[0][what_if.AT_LOW]) * miles, found.costs.currency)
             who = found.costs.label(found.nearest)
@@ -171,7 +186,8 @@ def _breaks(found: CostStudy) -> str:
         run = f"in {number(display.value(use.miles_mi, 'mi'))} {cost_words.mile()}s"
         total = float(totals[edge.edge_type])
         share = 100.0 * float(of_lines.get(edge.edge_type, math.nan)) / total if total else math.nan
-        part = f", {percent(share)} of its cost" if pieces and math.isfinite(share) else ""
+        known = math.isfinite(share) and not no_wear(found, edge.edge_type)
+        part = f", {percent(share)} of its cost" if pieces and known else ""
         said.append(f"{sentence_case(who)}: {listed(pieces) or 'nothing'} {run}{part}.")
     seen = sum(edge.use.breaks + edge.use.section_breaks for edge in found.costs.inputs.edges)
     tail = (
