@@ -197,7 +197,7 @@ def test_difference_has_its_support_and_its_verdict(tmp_path):
     assert finding.sentence.startswith("In the cab with the blade down, no difference between Carbide insert")
     assert finding.verdict == "not_shown"
     assert finding.detail.startswith("Taken above each truck's own level with the blade up:")
-    assert "does not replace it" in finding.detail
+    assert "does not replace it" in finding.detail and "  " not in finding.detail
 
 
 def test_adjusted_line_is_the_one_that_counts(tmp_path):

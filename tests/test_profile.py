@@ -59,6 +59,18 @@ def test_a_changed_section_goes_on_from_where_the_place_was():
     assert at(result, 0.75, 2)[WORN_IN] == pytest.approx(0.6)
 
 
+def test_a_station_read_over_part_of_the_miles_is_said():
+    frame = straight([[[1.0, 1.0]]], miles=(0, 400, 800))
+    result = profile_over_miles(frame[(frame[c.STATION] == 1) | (frame[c.MILES_MI] < 800)], DEPTH)
+    # by hand: 0.4 in at the last reading of the station, at 400 of 800 miles
+    assert at(result, 1.0, 2)[WORN_IN] == pytest.approx(0.4)
+    assert result.notes == (
+        "1 station of a set was not read at the first or the last miles at which other stations of the set were; it is taken as "
+        "first or last read, so that the edge looks less worn there than it was.",
+    )
+    assert profile_over_miles(frame, DEPTH).notes == ()
+
+
 def test_the_reference_comes_first():
     both = pd.concat(
         [straight([[[0.1]]], kind="carbide_insert", truck="C"), straight([[[1.0]]])], ignore_index=True

@@ -32,7 +32,7 @@ from trialkit.stats.inference import two_sided_tail
 
 STORM_TYPES = {"light": 0.35, "medium": 0.52, "freezing_rain": 0.72, "heavy": 1.0}
 """Factor of the type of storm: snow by its depth in 24 hours, or freezing rain [1]."""
-LIGHT_BELOW_IN, HEAVY_FROM_IN = 2.0, 6.0
+LIGHT_BELOW_IN, HEAVY_ABOVE_IN = 2.0, 6.0
 """Depth in 24 hours below which snow is light, and above which it is heavy [in] [1]."""
 ROAD_WARM, ROAD_MIDDLE, ROAD_COLD = 0.25, 0.4, 1.0
 """Factor of the pavement in the storm: above 32 °F, from 25 to 32 °F, and below 25 °F [1]."""
@@ -40,8 +40,6 @@ WARM_ABOVE_F, COLD_BELOW_F = 32.0, 25.0
 WIND_LIGHT, WIND_STRONG = 1.0, 1.2
 """Factor of the wind in the storm: up to 15 mph, and above [1]."""
 STRONG_ABOVE_MPH = 15.0
-STARTS_AS_RAIN, COOLS_AFTER, WARMS_AFTER, BLOWS_AFTER = 0.1, 0.15, -0.087, 0.25
-"""What rain at the start, a colder or a warmer pavement after the storm, and strong wind after it add [1]."""
 SHIFT_A, SCALE_B = 0.0005, 1.6995
 """The constants that bring the mildest storm to 0 and the hardest to 1 [1]."""
 
@@ -161,8 +159,9 @@ def storm_index(
 
     Notes
     -----
-    sqrt((storm_type × road × wind + early + road_after + wind_after - 0.0005) / 1.6995) [1]. The hardest storm of the factors
-    above gives 1 and the mildest 0 exactly, which bears the recalled factors out: 1.2 + 0.1 + 0.15 + 0.25 - 0.0005 = 1.6995 and
+    sqrt((storm_type × road × wind + early + road_after + wind_after - 0.0005) / 1.6995) [1]. Rain at the start adds 0.1, a
+    colder pavement after the storm 0.15 and a warmer one -0.087, strong wind after it 0.25 [1]. The hardest storm gives 1 and the
+    mildest 0 exactly, which bears the recalled factors out: 1.2 + 0.1 + 0.15 + 0.25 - 0.0005 = 1.6995 and
     0.35 × 0.25 - 0.087 = 0.0005.
     """
     total = storm_type * road * wind + early + road_after + wind_after - SHIFT_A
@@ -234,7 +233,7 @@ def _type_of(storm: dict) -> str:
         return ""
     hours = (storm[c.END] - storm[c.START]) / pd.Timedelta(hours=1) if pd.notna(storm[c.END]) else 24.0
     day_in = float(depth_in) * min(1.0, 24.0 / hours) if hours > 0 else float(depth_in)
-    return "light" if day_in < LIGHT_BELOW_IN else "heavy" if day_in > HEAVY_FROM_IN else "medium"
+    return "light" if day_in < LIGHT_BELOW_IN else "heavy" if day_in > HEAVY_ABOVE_IN else "medium"
 
 
 def _road_factor(road_f: float) -> float:

@@ -89,12 +89,13 @@ def profile_over_miles(
     Notes
     -----
     Wear is added up at a place of the plow: across a flip or a changed section it goes on from where it was. Between
-    readings it is interpolated in a straight line. Sets count alike within a truck, trucks alike within a type.
+    readings it is interpolated in a straight line. A station that was not read at the first or the last miles of its set is
+    taken as it was first or last read, which a note says. Sets count alike within a truck, trucks alike within a type.
     """
     falls = segment_falls(readings)
     order = edge_type_order(readings[c.EDGE_TYPE])
     heights = _worn(readings, falls)
-    at_shares = _at_shares(heights)
+    at_shares, cut_short = _at_shares(heights)
     keys = [*sl.UNIT_KEYS, c.SHARE_FRAC, c.STATION]
     trucks = at_shares.groupby(keys, observed=True, sort=False).agg(
         **{WORN_IN: (WORN_IN, "mean"), c.MILES_MI: (c.MILES_MI, "mean"), c.N_SETS: (c.SET_ID, "nunique")}
@@ -130,8 +131,17 @@ def profile_over_miles(
             "Depth worn away since the first reading, by station, at a quarter, a half, three quarters and all of the "
             f"{display.word('miles')} over which each set was read; mean of the sets of a truck, then of the trucks."
         ),
-        notes=(),
+        notes=(_cut_short_note(cut_short),) if cut_short else (),
         labels=dict(labels or {}),
+    )
+
+
+def _cut_short_note(n: int) -> str:
+    one = n == 1
+    return (
+        f"{counted(n, 'station')} of a set {'was' if one else 'were'} not read at the first or the last {display.word('miles')} at which "
+        f"other stations of the set were; {'it is' if one else 'they are'} taken as first or last read, so that the edge looks less worn "
+        "there than it was."
     )
 
 
@@ -185,8 +195,8 @@ def _worn(readings: pd.DataFrame, falls: pd.DataFrame) -> pd.DataFrame:
     return known[[*places, c.MILES_MI]].assign(**{WORN_IN: worn})
 
 
-def _at_shares(heights: pd.DataFrame) -> pd.DataFrame:
-    """Depth worn away at each share of the miles of each set, by station."""
+def _at_shares(heights: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+    """Depth worn away at each share of the miles of each set, by station, and how many stations were read over part of them."""
     sets = heights.groupby(sl.SET_KEYS, observed=True, sort=False)[c.MILES_MI]
     start, stop = (sets.transform(end).to_numpy(dtype=float) for end in ("min", "max"))
     ran = stop > start
@@ -206,4 +216,5 @@ def _at_shares(heights: pd.DataFrame) -> pd.DataFrame:
         found = np.interp(10 * np.arange(n) + at, known_at, worn)
         parts.append(heads.assign(**{c.SHARE_FRAC: wanted, c.MILES_MI: wanted * length, WORN_IN: found}))
     empty = heads.assign(**dict.fromkeys((c.SHARE_FRAC, c.MILES_MI, WORN_IN), np.zeros(n)))
-    return pd.concat(parts, ignore_index=True) if parts else empty
+    cut_short = int(((low > 0) | (high < 1)).sum())
+    return (pd.concat(parts, ignore_index=True) if parts else empty), cut_short

@@ -325,7 +325,15 @@ def limits(lives: LifeStudy) -> list[str]:
 
 def caveats(lives: LifeStudy) -> list[str]:
     """What the analyses of life themselves ask to be kept in mind."""
-    results = (lives.projection, lives.compared, lives.observed, lives.check, lives.evenness, lives.left)
+    results = (
+        lives.projection,
+        lives.compared,
+        lives.observed,
+        lives.check,
+        lives.evenness,
+        lives.profiles,
+        lives.left,
+    )
     return list(dict.fromkeys(note for result in results for note in result.notes))
 
 

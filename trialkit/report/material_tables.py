@@ -31,7 +31,6 @@ CLEARING_COLUMNS = [
 ]  # fmt: skip
 RATE = c.RATE
 RATE_LB_PER_LANE_MI = "rate_lb_per_lane_mi"
-CHLORIDE_LB_PER_LANE_MI = "chloride_lb_per_lane_mi"
 RATING_UNIT = "% of pairs won; 50 is even"
 LANE_MI = season_saving.LANE_MI
 SPREAD_COLUMNS = [

@@ -244,7 +244,7 @@ def difference_findings(study: NoiseStudy) -> list[Finding]:
         support = [
             f"Taken {noise_comparison.ABOVE_OWN}: "
             f"{noise_comparison.difference_clause(line, compared.label, compared.confidence_level)}. This supports the line above "
-            " where trucks differ much in loudness; it does not replace it."
+            "where trucks differ much in loudness; it does not replace it."
             for _, line in own[own[c.EDGE_TYPE] == row[c.EDGE_TYPE]].iterrows()
         ]
         found.append(
