@@ -6,10 +6,11 @@ import pytest
 from test_wear import CARBIDE, LABELS, STEEL, fleet
 
 from trialkit import columns as c
-from trialkit.edges import comparison
+from trialkit.edges import against_reference
 from trialkit.edges.comparison import compare_edge_types
 from trialkit.edges.wear import fit_wear_rates
 from trialkit.errors import UsageError
+from trialkit.formatting import ratio_number
 from trialkit.stats.inference import Pairing, Sample, difference_interval, holm_adjusted
 from trialkit.stats.ratios import ratio_set
 
@@ -36,7 +37,7 @@ def test_ratio_is_reference_over_type():
         (expected.conf_low, expected.conf_high), rel=5e-3
     )
     assert (row[c.EDGE_TYPE], row[c.REFERENCE], row[c.BOUNDED]) == ("carbide", "steel", "yes")
-    assert row[c.METHOD] == comparison.SEPARATE
+    assert row[c.METHOD] == against_reference.SEPARATE
 
 
 def test_difference_is_reference_less_type():
@@ -75,7 +76,7 @@ def test_trucks_that_carried_both_are_compared_with_themselves():
     frame = shared({"steel": STEEL, "carbide": [0.14, 0.19, 0.17, 0.12]})
     result = compare_edge_types(fit_wear_rates(frame))
     row = result.table.iloc[0]
-    assert (row[c.METHOD], row[c.N_PAIRS]) == (comparison.PAIRED, 4)
+    assert (row[c.METHOD], row[c.N_PAIRS]) == (against_reference.PAIRED, 4)
     separate = compared({"steel": STEEL, "carbide": [0.14, 0.19, 0.17, 0.12]}).table.iloc[0]
     assert row[c.CONF_HIGH] - row[c.CONF_LOW] < 0.5 * (separate[c.CONF_HIGH] - separate[c.CONF_LOW])
     assert result.notes == (
@@ -91,12 +92,15 @@ def test_partly_shared_trucks_give_three_answers():
     result = compare_edge_types(fit_wear_rates(frame))
     row = result.table.iloc[0]
     assert (row[c.METHOD], row[c.N_PAIRS], row[c.N_TRUCKS], row["n_trucks_reference"]) == (
-        comparison.PART_PAIRED,
+        against_reference.PART_PAIRED,
         3,
         3,
         4,
     )
-    assert result.alternatives[c.METHOD].tolist() == [comparison.PAIRS_ONLY, comparison.PAIRS_IGNORED]
+    assert result.alternatives[c.METHOD].tolist() == [
+        against_reference.PAIRS_ONLY,
+        against_reference.PAIRS_IGNORED,
+    ]
     # by hand: the first three trucks alone, 4.9 / 0.5, and all of them, 1.525 / 0.16667
     assert result.alternatives[c.ESTIMATE].tolist() == pytest.approx([9.8, 9.15], rel=1e-3)
     pairs = Sample.of(STEEL[:3]), Sample.of([0.14, 0.19, 0.17])
@@ -109,7 +113,7 @@ def test_one_shared_truck_is_too_few():
     frame = shared({"steel": STEEL, "carbide": CARBIDE})
     frame.loc[(frame[c.EDGE_TYPE] == "carbide") & (frame[c.TRUCK_ID] != "T1"), c.TRUCK_UNIT] += "x"
     result = compare_edge_types(fit_wear_rates(frame))
-    assert result.table[c.METHOD].tolist() == [comparison.PAIRS_IGNORED]
+    assert result.table[c.METHOD].tolist() == [against_reference.PAIRS_IGNORED]
     assert "1 truck carried both, too few to make use of it" in result.notes[0]
     assert result.alternatives.empty
 
@@ -120,7 +124,7 @@ def test_one_truck_gives_a_ratio_without_an_interval():
     row = result.table.iloc[0]
     assert row[c.ESTIMATE] == pytest.approx(10.1667, rel=1e-4)
     assert np.isnan([row[c.CONF_LOW], row[c.CONF_HIGH], row[c.P_VALUE], row[c.P_HOLM]]).all()
-    assert (row[c.BOUNDED], row[c.METHOD]) == ("no", comparison.ONE_TRUCK)
+    assert (row[c.BOUNDED], row[c.METHOD]) == ("no", against_reference.ONE_TRUCK)
     assert result.sentence() == (
         "Carbide insert wore 10 times slower than plain steel, but 1 truck cannot show how sure that is."
     )
@@ -170,13 +174,13 @@ def test_a_ratio_with_a_lower_end_below_one_and_no_upper_end():
     assert 0 < low < 1 and np.isnan(result.table[c.CONF_HIGH].iloc[0])
     assert result.sentence() == (
         "The trial cannot tell how carbide wears against steel: it may wear up to "
-        f"{comparison.ratio_number(1 / low)} times faster, or slower without a limit (95% interval)."
+        f"{ratio_number(1 / low)} times faster, or slower without a limit (95% interval)."
     )
 
 
 def test_no_error_no_interval():
     result = compared({"steel": [1.5, 1.5], "carbide": [0.2, 0.2]}, step=np.nan, start=np.pi)
-    assert result.table[c.METHOD].tolist() == [comparison.NO_INTERVAL]
+    assert result.table[c.METHOD].tolist() == [against_reference.NO_INTERVAL]
     assert "the readings show no error and no resolution is recorded" in result.notes[0]
     assert "Carbide wore 7.5 times slower than steel" in result.sentence()
 

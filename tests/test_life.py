@@ -202,7 +202,7 @@ def test_part_of_the_excess_is_error_is_said():
 def test_trucks_and_sets_add_up():
     projection = project(THREE)
     assert projection.trucks[lf.LIFE_MI].tolist() == pytest.approx([2500, 2000, 3000 / 1.8])
-    assert projection.sets[lf.USE_PER_1000_MI].tolist() == pytest.approx([0.4, 0.5, 0.6])
+    assert projection.sets[c.USE_PER_1000_MI].tolist() == pytest.approx([0.4, 0.5, 0.6])
     sample = projection.samples["front", "plain_steel"]
     # by hand: sets used per 1,000 miles; a thousand over it is the life
     assert 1000 / sample.mean == pytest.approx(only_row(projection)[c.ESTIMATE])

@@ -11,9 +11,10 @@ from trialkit.cab import noise, noise_comparison, noise_exposure, task_shares
 from trialkit.cab.criteria import NOISE_CAUTIONS, NoiseCriterion
 from trialkit.cab.noise import BLADE_DOWN, BLADE_UP, IDLE, WHOLE_SHIFT
 from trialkit.cab.noise_conditions import fit_conditions
-from trialkit.cab.noise_exposure import NO, NOT_KNOWN, UNCLEAR, YES
+from trialkit.cab.noise_exposure import NOT_KNOWN, UNCLEAR
 from trialkit.cab.task_shares import REST
 from trialkit.errors import NotEnoughDataError, TrialDataError, UsageError
+from trialkit.table_parts import NO, YES
 
 TYPES = ["steel", "carbide", "rubber"]
 ALL_TASKS = {BLADE_DOWN: 0.5, BLADE_UP: 0.3, IDLE: 0.2}

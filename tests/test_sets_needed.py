@@ -80,7 +80,7 @@ def test_use_below_zero_does_not_run_on_forever():
 
 def test_the_parts_of_the_spread():
     # by hand: trucks 1.9 (2.0, 1.8) and 2.5 (2.4, 2.6): within (0.02 + 0.02) / 2 = 0.02; between 0.18 - 0.02 / 2
-    sets = pd.DataFrame({c.TRUCK_UNIT: ["a", "a", "b", "b"], sn.USE_PER_1000_MI: [2.0, 1.8, 2.4, 2.6]})
+    sets = pd.DataFrame({c.TRUCK_UNIT: ["a", "a", "b", "b"], c.USE_PER_1000_MI: [2.0, 1.8, 2.4, 2.6]})
     found = sn.spread_of_use(Use(Sample(2.2, 0.18, 2)), sets)
     assert found.between_sets == pytest.approx(math.sqrt(0.02))
     assert found.between_trucks == pytest.approx(math.sqrt(0.17))

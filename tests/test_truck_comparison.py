@@ -60,6 +60,16 @@ def test_partly_paired_is_said():
     )
 
 
+def test_two_trucks_of_more_that_carried_both_count_as_different_ones():
+    steel = {"A": 86.0, "B": 83.0, "C": 89.0}
+    carbide = {"A": 84.0, "B": 81.0, "D": 87.5}
+    row = compared(values(steel=steel, carbide=carbide)).iloc[0]
+    assert (row[c.N_PAIRS], row[c.METHOD]) == (2, tc.PAIRS_IGNORED)
+    # other software: scipy.stats.ttest_ind(equal_var=False)
+    other = stats.ttest_ind(list(carbide.values()), list(steel.values()), equal_var=False)
+    assert row[c.P_VALUE] == pytest.approx(other.pvalue)
+
+
 def test_one_truck_in_an_arm_has_no_interval():
     frame = values(steel={"A": 86.0, "B": 85.0}, carbide={"D": 83.0})
     found = compared(frame)

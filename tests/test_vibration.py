@@ -9,9 +9,10 @@ import pytest
 from trialkit import columns as c
 from trialkit.cab import vibration, vibration_comparison
 from trialkit.cab.criteria import VIBRATION_CAUTIONS, VibrationCriterion
-from trialkit.cab.vibration import NO, UNCLEAR, YES
+from trialkit.cab.vibration import UNCLEAR
 from trialkit.cab.vibration_comparison import LARGEST
 from trialkit.errors import NotEnoughDataError, TrialDataError, UsageError
+from trialkit.table_parts import NO, YES
 
 TYPES = ["steel", "carbide", "rubber"]
 AXES = {"x": 0.30, "y": 0.25, "z": 0.60}

@@ -175,6 +175,7 @@ ALLOWED = "allowed"
 FIX = "fix"
 
 P_HOLM = "p_holm"
+USE_PER_1000_MI = "use_per_1000_mi"
 N_TRUCKS_REFERENCE = "n_trucks_reference"
 ROUNDING_BOUND = "rounding_bound"
 MEASURABLE = "measurable"

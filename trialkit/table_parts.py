@@ -17,7 +17,8 @@ PRACTICE = "common practice, no source"
 SLIP = "beyond anything a plow truck carries: a slip or a wrong unit"
 
 POSITIONS = ("front", "underbody", "wing_left", "wing_right")
-YES_NO = ("yes", "no")
+YES, NO = "yes", "no"
+YES_NO = (YES, NO)
 MATERIALS = ("rock_salt", "treated_salt", "sand_salt", "brine", "other")
 DISPOSAL = "disposal"
 _ANY = ("hour", "change", "set", "year")

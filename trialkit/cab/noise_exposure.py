@@ -23,6 +23,7 @@ from trialkit.cab.task_shares import BLADE_DOWN, BLADE_UP, IDLE, REST, TASKS, Ta
 from trialkit.errors import UsageError
 from trialkit.formatting import listed, number
 from trialkit.results import Summary
+from trialkit.table_parts import NO, YES
 
 SMALL_SHARE = 0.05
 """A task with less than this share of a shift's sound energy may lack an interval (our choice)."""
@@ -30,7 +31,7 @@ USUAL_SHIFTS_H = (8.0, 12.0, 16.0)
 NEAR_THRESHOLD_DB = 3.0
 """A level this near to, or below, the level from which a criterion counts gets a note (our choice)."""
 
-YES, NO, UNCLEAR, NOT_KNOWN = "yes", "no", "unclear", "not known"
+UNCLEAR, NOT_KNOWN = "unclear", "not known"
 """Whether a criterion is reached: at both ends of the dose's range, at neither, at one of them (or there is no range);
 not known where the hours of the task are not."""
 _WORDS = ((YES, "reaches"), (UNCLEAR, "may reach"), (NO, "stays below"))

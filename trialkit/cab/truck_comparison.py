@@ -20,6 +20,7 @@ from trialkit import columns as c
 from trialkit.cab.samples import EdgeLabels
 from trialkit.errors import UsageError, near_match
 from trialkit.formatting import counted
+from trialkit.stats import inference
 from trialkit.stats.inference import (
     NO_SPREAD,
     PAIRS_ALIKE,
@@ -33,7 +34,14 @@ from trialkit.stats.inference import (
 
 PAIRED = "paired t interval: every truck carried both edge types"
 PART_PAIRED = "t interval for trucks of which some carried both edge types"
+PAIRS_IGNORED = "Welch t interval: too few trucks carried both edge types to make use of it"
 SEPARATE = "Welch t interval: different trucks"
+_BY_PAIRING = {
+    inference.ALL_PAIRED: PAIRED,
+    inference.PARTLY_PAIRED: PART_PAIRED,
+    inference.PAIRS_UNUSED: PAIRS_IGNORED,
+    inference.UNPAIRED: SEPARATE,
+}
 
 
 def require_reference(reference: str | None, types: list[str]) -> str:
@@ -104,7 +112,6 @@ def compare_by_truck(
         )
         if extra_variance and name in extra_variance:
             found = widened(found, *extra_variance[name], tail)
-        all_paired = len(both) == len(a) == len(b)
         rows.append(
             {
                 c.EDGE_TYPE: name,
@@ -117,7 +124,7 @@ def compare_by_truck(
                 c.P_VALUE: found.p_value,
                 c.N_TRUCKS: len(a.index.union(b.index)),
                 c.N_PAIRS: len(both),
-                c.METHOD: PAIRED if all_paired else PART_PAIRED if len(both) else SEPARATE,
+                c.METHOD: _BY_PAIRING[str(inference.pairing_used(len(a), len(b), len(both)))],
                 c.REASON: found.reason,
             }
         )

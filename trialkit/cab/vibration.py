@@ -32,12 +32,13 @@ from trialkit.errors import UsageError
 from trialkit.formatting import NO_INTERVAL, fixed, interval_decimals, listed, span
 from trialkit.results import Summary
 from trialkit.stats.inference import Sample, mean_interval
+from trialkit.table_parts import NO, YES
 from trialkit.tables import VIBRATION
 
 AXES = VIBRATION.column(c.AXIS).choices
 REFERENCE_H = 8.0
 HIGHEST_M_S2 = 50.0
-YES, NO, UNCLEAR = "yes", "no", "unclear"
+UNCLEAR = "unclear"
 
 
 # ---------------------------------------------------------------- formulas

@@ -18,11 +18,11 @@ from trialkit.clearing import selection as sel
 from trialkit.clearing.comparison_words import Label, change_words, ends_words
 from trialkit.clearing.differences import estimate_column
 from trialkit.clearing.measures import RATIO, Measure
-from trialkit.clearing.naive import NO
 from trialkit.clearing.variants import TWO_STAGES, WITH_NONE, Variants
 from trialkit.formatting import counted, listed, number, sentence_case
 from trialkit.stats.blocked import BlockedFit
 from trialkit.stats.inference import PAIRS_NEEDED
+from trialkit.table_parts import NO
 
 UNLIKELY = 0.05
 """Chance of spreads so different, were they alike, below which a note says so; common practice, no source."""

@@ -11,8 +11,8 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.clearing.differences import estimate_column
 from trialkit.clearing.measures import RATIO, Measure
+from trialkit.table_parts import NO, YES
 
-YES, NO = "yes", "no"
 COLUMNS = (
     c.EDGE_TYPE,
     c.REFERENCE,

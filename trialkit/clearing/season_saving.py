@@ -20,6 +20,7 @@ from trialkit import columns as c
 from trialkit.clearing.rates import CHLORIDE
 from trialkit.clearing.spreading import Factor, ReferenceUse, saved
 from trialkit.results import Labelled
+from trialkit.table_parts import NO, YES
 from trialkit.units import SHORT_TON_LB
 
 WINTERS = {"light": c.MILES_LOW_MI, "middling": c.MILES_MID_MI, "hard": c.MILES_HIGH_MI}
@@ -27,7 +28,7 @@ WINTERS = {"light": c.MILES_LOW_MI, "middling": c.MILES_MID_MI, "hard": c.MILES_
 WINTER, QUANTITY = "winter", c.QUANTITY
 MASS, MONEY = "material", "money"
 QUANTITIES = (MASS, MONEY, CHLORIDE)
-SHOWN, YES, NO = c.SHOWN, "yes", "no"
+SHOWN = c.SHOWN
 USED = "used"
 SMALLEST = "smallest_shown"
 LANE_MI = "lane_mi"

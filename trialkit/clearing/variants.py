@@ -23,12 +23,12 @@ from trialkit.clearing.differences import (
     unit_of,
 )
 from trialkit.clearing.measures import RATIO, Measure
-from trialkit.clearing.naive import NO, YES
 from trialkit.clearing.selection import VALUE, ZERO, Selection, select_shifts
 from trialkit.stats.blocked import fit_blocked, fit_two_stage
 from trialkit.stats.inference import Pairing, Sample, two_sided_tail
 from trialkit.stats.ratios import BOUNDED, ratio_set
 from trialkit.stats.two_way import relative_use
+from trialkit.table_parts import NO, YES
 
 TWO_STAGES = "each truck averaged first"
 WITH_NONE = "shifts with none included"

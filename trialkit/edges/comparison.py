@@ -8,8 +8,7 @@ The trucks of `wear` are the units. A truck position that carried both types is 
 from __future__ import annotations
 
 import math
-from abc import abstractmethod
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,6 +17,17 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.edges import slopes as sl
+from trialkit.edges.against_reference import (
+    DIFFERENCE_METHOD,
+    NO_INTERVAL,
+    ONE_TRUCK,
+    PAIRED,
+    PAIRS_IGNORED,
+    PAIRS_ONLY,
+    PART_PAIRED,
+    AgainstReference,
+    methods,
+)
 from trialkit.edges.wear import (
     RATE_UNIT,
     WearRates,
@@ -26,58 +36,12 @@ from trialkit.edges.wear import (
     sample_of_slopes,
 )
 from trialkit.formatting import counted, level_percent, level_words, ratio_ends, ratio_number, sentence_case
-from trialkit.results import Labelled
 from trialkit.stats import ratios
-from trialkit.stats.inference import PAIRS_NEEDED, Pairing, Sample, difference_interval, holm_adjusted
+from trialkit.stats.inference import Pairing, Sample, difference_interval, holm_adjusted
 from trialkit.stats.ratios import RatioSet, ratio_set
+from trialkit.table_parts import NO, YES
 
-SEPARATE = "different trucks, Welch-Fieller"
-PAIRED = "same trucks, Fieller on pairs"
-PART_PAIRED = "some trucks carried both, partly paired Fieller"
-PAIRS_ONLY = "trucks that carried both, Fieller on pairs"
-PAIRS_IGNORED = "pairing left out of account, Welch-Fieller"
-ONE_TRUCK = "one truck of a type, no interval"
-NO_INTERVAL = "no interval"
-YES, NO = "yes", "no"
-DIFFERENCE_METHOD = {
-    SEPARATE: "different trucks, Welch t",
-    PAIRED: "same trucks, paired t",
-    PART_PAIRED: "some trucks carried both, partly paired t",
-    PAIRS_IGNORED: "pairing left out of account, Welch t",
-    ONE_TRUCK: ONE_TRUCK,
-    NO_INTERVAL: NO_INTERVAL,
-}
-NOTHING_COMPARED = "No edge type is set against the reference: on no plow position could both be measured."
 _REFERENCE_SLOPE = "reference_slope"
-
-
-@dataclass(frozen=True, eq=False)
-class AgainstReference(Labelled):
-    """Edge types set against the reference: one row of the table, and one sentence, for each type on each plow position.
-
-    Attributes
-    ----------
-    confidence_level : float
-        Level of every interval or bound.
-    labels : dict
-        Edge type to the name that sentences print.
-    """
-
-    confidence_level: float
-    labels: Mapping[str, str]
-
-    def sentences(self) -> tuple[str, ...]:
-        """One sentence for each row of the table."""
-        places = self.table[c.PLOW_POSITION].nunique()
-        return tuple(self._sentence(row, places > 1) for row in self.table.to_dict("records"))
-
-    def sentence(self) -> str:
-        """The comparisons in words."""
-        return " ".join(self.sentences()) or NOTHING_COMPARED
-
-    @abstractmethod
-    def _sentence(self, row: dict[Hashable, Any], say_place: bool) -> str:
-        """What a row says, with its plow position if there are several."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,7 +139,7 @@ def compare_edge_types(rates: WearRates, reference: str | None = None) -> WearCo
     pairs = _pairs(rates.trucks, table)
     difference = difference_interval(of_reference, of_type, pairs, rates.confidence_level)
     ratio = ratio_set(of_reference, of_type, pairs, rates.confidence_level).known_non_negative(of_type.mean)
-    method = _methods(of_type, of_reference, pairs, np.isfinite(difference.std_error))
+    method = methods(of_type.n, of_reference.n, pairs.n, np.isfinite(difference.std_error))
 
     counts = {c.N_TRUCKS: of_type.n, c.N_TRUCKS_REFERENCE: of_reference.n, c.N_PAIRS: pairs.n}
     tests = {
@@ -206,7 +170,7 @@ def compare_edge_types(rates: WearRates, reference: str | None = None) -> WearCo
         method=_method(rates.confidence_level),
         notes=(),
         differences=differences,
-        alternatives=_alternatives(rates, table[part], chosen),
+        alternatives=_alternatives(rates, table[part]),
         confidence_level=rates.confidence_level,
         labels=rates.labels,
     )
@@ -276,13 +240,6 @@ def _moments(
     return mean, np.where(n > 1, squares / np.maximum(n - 1, 1), np.nan), n
 
 
-def _methods(of_type: Sample, of_reference: Sample, pairs: Pairing, known: np.ndarray) -> np.ndarray:
-    all_paired = (pairs.n == of_type.n) & (pairs.n == of_reference.n)
-    few = np.minimum(of_type.n, of_reference.n) < 2
-    cases = [few, ~known, all_paired, pairs.n >= PAIRS_NEEDED, pairs.n > 0]
-    return np.select(cases, [ONE_TRUCK, NO_INTERVAL, PAIRED, PART_PAIRED, PAIRS_IGNORED], SEPARATE)
-
-
 def _ratio_columns(ratio: RatioSet) -> dict[str, Any]:
     bounded = np.where(np.asarray(ratio.kind) == ratios.BOUNDED, YES, NO)
     return {
@@ -300,7 +257,7 @@ def _holm_by_position(places: pd.Series, p_values: np.ndarray) -> np.ndarray:
     return adjusted
 
 
-def _alternatives(rates: WearRates, partly: pd.DataFrame, reference: str) -> pd.DataFrame:
+def _alternatives(rates: WearRates, partly: pd.DataFrame) -> pd.DataFrame:
     """The ratio by the shared trucks alone and by all trucks as if none were shared."""
     names = [
         c.EDGE_TYPE,

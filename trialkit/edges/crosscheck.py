@@ -33,6 +33,7 @@ from trialkit.formatting import (
     span,
 )
 from trialkit.results import Labelled
+from trialkit.table_parts import NO, YES
 
 MOST_SHIFT = 0.5
 """The two estimates may lie apart by so much of half the two-stage interval.
@@ -52,7 +53,7 @@ two-stage interval knows (tests/benchmarks/README.md)."""
 LEAST_DF = 1.0
 """Below so many degrees of freedom the interval of the mixed model says nothing and is not shown."""
 
-YES, NO, NOT_COMPARED = "yes", "no", "not compared"
+NOT_COMPARED = "not compared"
 EITHER_WAY = " either way"
 
 _MIXED = {

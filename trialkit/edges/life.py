@@ -41,20 +41,19 @@ from trialkit.formatting import (
 )
 from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval, two_sided_tail
+from trialkit.table_parts import NO, YES
 
 SET, SECTION = "set", "section"
 BASIS_WORDS = {
     SET: "thinnest spot of each set, life at the mean rate",
     SECTION: "each section by itself, life at the mean rate",
 }
-USE_PER_1000_MI = "use_per_1000_mi"
 STATION_MEAN_MI = "station_mean_mi"
 KEPT_PCT = "kept_pct"
 DEPTH_READ_PCT = "depth_read_pct"
 DEPTH_READ_IN = "depth_read_in"
 LIFE_MI = "life_mi"
 LIFE_UNIT = "mi"
-YES, NO = "yes", "no"
 
 MOSTLY_ERROR_PCT = 70
 """Below this share of the measured excess the notes say that reading error makes up the rest."""
@@ -202,9 +201,9 @@ TABLE_COLUMNS = [
     c.EDGE_TYPE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.PRED_LOW, c.PRED_HIGH, c.UNIT, c.BASIS,
     c.BOUNDED, c.N_TRUCKS, c.N_SETS, c.USABLE_DEPTH_IN, STATION_MEAN_MI, KEPT_PCT, DEPTH_READ_PCT,
 ]  # fmt: skip
-TRUCK_COLUMNS = [*sl.UNIT_KEYS, c.N_SETS, USE_PER_1000_MI, LIFE_MI]
+TRUCK_COLUMNS = [*sl.UNIT_KEYS, c.N_SETS, c.USE_PER_1000_MI, LIFE_MI]
 SET_COLUMNS = [
-    *sl.SET_KEYS, sl.N_STATIONS, ct.LARGEST_STATION, c.MILES_MI, USE_PER_1000_MI, LIFE_MI, DEPTH_READ_PCT,
+    *sl.SET_KEYS, sl.N_STATIONS, ct.LARGEST_STATION, c.MILES_MI, c.USE_PER_1000_MI, LIFE_MI, DEPTH_READ_PCT,
 ]  # fmt: skip
 
 
@@ -353,7 +352,7 @@ def _scaled(sample: Sample, depth_in: float) -> Sample:
 
 
 def _use_columns(rate: np.ndarray, depth_in: float) -> dict[str, np.ndarray]:
-    return {USE_PER_1000_MI: rate / depth_in, LIFE_MI: np.array([_life_mi(one, depth_in) for one in rate])}
+    return {c.USE_PER_1000_MI: rate / depth_in, LIFE_MI: np.array([_life_mi(one, depth_in) for one in rate])}
 
 
 def _life_mi(rate: float, depth_in: float) -> float:

@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.edges.life import USE_PER_1000_MI, LifeProjection
+from trialkit.edges.life import LifeProjection
 from trialkit.edges.observed import CAUSE, WORN_OUT, ObservedLives
 from trialkit.formatting import counted, level_percent
 from trialkit.results import Summary
@@ -124,7 +124,7 @@ def _limits(projection: LifeProjection, place: str, kind: str, truck: str) -> tu
     if len(here) < 2:
         return None
     whole = projection.samples[place, kind]
-    sample = Sample.of(here[USE_PER_1000_MI].to_numpy(), whole.variance_floor, whole.bound)
+    sample = Sample.of(here[c.USE_PER_1000_MI].to_numpy(), whole.variance_floor, whole.bound)
     low, high = prediction_limits(sample, projection.confidence_level)
     if not (math.isfinite(high) and high > 0):
         return None

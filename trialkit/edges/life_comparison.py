@@ -8,7 +8,7 @@ Not the ratio of wear rates: usable depths differ by type, and what counts is th
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,21 +16,21 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.edges.comparison import (
+from trialkit.edges.against_reference import (
     NO_INTERVAL,
     ONE_TRUCK,
     PAIRED,
-    PAIRS_IGNORED,
     PART_PAIRED,
-    SEPARATE,
     AgainstReference,
+    methods,
 )
-from trialkit.edges.life import BASIS_WORDS, NO, SECTION, USE_PER_1000_MI, YES, LifeProjection
+from trialkit.edges.life import BASIS_WORDS, SECTION, LifeProjection
 from trialkit.edges.wear import edge_type_order, position_words
 from trialkit.formatting import counted, level_percent, level_words, ratio_ends, ratio_number, sentence_case
 from trialkit.stats import ratios
-from trialkit.stats.inference import PAIRS_NEEDED, Pairing, difference_interval, holm_adjusted
+from trialkit.stats.inference import Pairing, difference_interval, holm_adjusted
 from trialkit.stats.ratios import ratio_set
+from trialkit.table_parts import NO, YES
 
 TABLE_COLUMNS = [
     c.EDGE_TYPE, c.REFERENCE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.BOUNDED, c.METHOD, c.P_VALUE, c.P_HOLM,
@@ -110,18 +110,9 @@ def compare_lives(projection: LifeProjection, reference: str | None = None) -> L
     """
     order = edge_type_order(projection.table[c.EDGE_TYPE], reference or projection.reference or None)
     chosen = order[0] if order else ""
-    rows: list[dict[str, Any]] = []
-    for place in dict.fromkeys(projection.table[c.PLOW_POSITION]):
-        here = [
-            kind
-            for kind in order
-            if (place, kind) in projection.samples and projection.samples[place, kind].n > 0
-        ]
-        if chosen not in here:
-            continue
-        block = [_compared(projection, place, kind, chosen) for kind in here if kind != chosen]
-        adjusted = holm_adjusted([row[c.P_VALUE] for row in block])
-        rows.extend({**row, c.P_HOLM: p} for row, p in zip(block, adjusted, strict=True))
+    rows = compared_by_place(
+        projection, order, lambda place, kind: _compared(projection, place, kind, chosen)
+    )
     result = LifeComparison(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=_method(projection.confidence_level),
@@ -139,16 +130,7 @@ def _compared(projection: LifeProjection, place: str, kind: str, reference: str)
     pairing = truck_pairs(projection.trucks, place, kind, reference)
     found = ratio_set(of_reference, of_type, pairing, level).known_non_negative(of_type.mean)
     difference = difference_interval(of_reference, of_type, pairing, level)
-    if min(of_type.n, of_reference.n) < 2:
-        method = ONE_TRUCK
-    elif not math.isfinite(difference.std_error):
-        method = NO_INTERVAL
-    elif pairing.n == of_type.n == of_reference.n:
-        method = PAIRED
-    elif pairing.n >= PAIRS_NEEDED:
-        method = PART_PAIRED
-    else:
-        method = PAIRS_IGNORED if pairing.n else SEPARATE
+    how = methods(of_type.n, of_reference.n, pairing.n, math.isfinite(difference.std_error))
     return {
         c.EDGE_TYPE: kind,
         c.REFERENCE: reference,
@@ -157,7 +139,7 @@ def _compared(projection: LifeProjection, place: str, kind: str, reference: str)
         c.CONF_LOW: found.conf_low,
         c.CONF_HIGH: found.conf_high,
         c.BOUNDED: YES if found.kind == ratios.BOUNDED else NO,
-        c.METHOD: method,
+        c.METHOD: str(how),
         c.P_VALUE: difference.p_value,
         c.N_TRUCKS: of_type.n,
         c.N_TRUCKS_REFERENCE: of_reference.n,
@@ -165,11 +147,40 @@ def _compared(projection: LifeProjection, place: str, kind: str, reference: str)
     }
 
 
+def compared_by_place(
+    projection: LifeProjection, order: Sequence[str], row_of: Callable[[str, str], dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """Rows for every type on a plow position of the reference, with Holm's adjustment over the types of each.
+
+    Parameters
+    ----------
+    projection : LifeProjection
+        The projected lives.
+    order : sequence of str
+        Edge types, the reference first.
+    row_of : callable
+        Plow position and edge type to a row with its `p_value`.
+    """
+    rows: list[dict[str, Any]] = []
+    for place in dict.fromkeys(projection.table[c.PLOW_POSITION]):
+        here = [
+            kind
+            for kind in order
+            if (place, kind) in projection.samples and projection.samples[place, kind].n > 0
+        ]
+        if not order or order[0] not in here:
+            continue
+        block = [row_of(place, kind) for kind in here if kind != order[0]]
+        adjusted = holm_adjusted([row[c.P_VALUE] for row in block])
+        rows.extend({**row, c.P_HOLM: float(p)} for row, p in zip(block, adjusted, strict=True))
+    return rows
+
+
 def truck_pairs(trucks: pd.DataFrame, place: str, kind: str, reference: str) -> Pairing:
     """The trucks that carried both types on a plow position, by their use of sets."""
     here = trucks[trucks[c.PLOW_POSITION] == place]
     one, other = (
-        pd.Series(rows[USE_PER_1000_MI].to_numpy(), rows[c.TRUCK_UNIT].astype(object))
+        pd.Series(rows[c.USE_PER_1000_MI].to_numpy(), rows[c.TRUCK_UNIT].astype(object))
         for rows in (here[here[c.EDGE_TYPE] == name] for name in (kind, reference))
     )
     both = one.index.intersection(other.index)

@@ -18,13 +18,12 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.edges.comparison import AgainstReference
+from trialkit.edges.against_reference import AgainstReference
 from trialkit.edges.life import LifeProjection
-from trialkit.edges.life_comparison import truck_pairs
+from trialkit.edges.life_comparison import compared_by_place, truck_pairs
 from trialkit.edges.wear import edge_type_order, position_words
 from trialkit.errors import UsageError
 from trialkit.formatting import level_percent, number, sentence_case
-from trialkit.stats.inference import holm_adjusted
 from trialkit.stats.ratios import margin_test
 from trialkit.verdicts import NO_WORSE, NOT_ENOUGH_DATA, NOT_SHOWN, Verdict
 
@@ -112,35 +111,27 @@ def check_margin(
     level = projection.confidence_level
     order = edge_type_order(projection.table[c.EDGE_TYPE], reference or projection.reference or None)
     chosen = order[0] if order else ""
-    rows: list[dict[str, Any]] = []
-    for place in dict.fromkeys(projection.table[c.PLOW_POSITION]):
-        if (place, chosen) not in projection.samples or projection.samples[place, chosen].n == 0:
-            continue
-        block = []
-        for kind in order[1:]:
-            if (place, kind) not in projection.samples:
-                continue
-            of_type, of_reference = projection.samples[place, kind], projection.samples[place, chosen]
-            pairing = truck_pairs(projection.trucks, place, kind, chosen)
-            found = margin_test(of_type, of_reference, no_worse_than_ratio, level, pairing=pairing)
-            ratio = of_type.mean / of_reference.mean if of_reference.mean > 0 else math.nan
-            both_wear = of_reference.mean > 0 and not found.conf_high < 0
-            block.append(
-                {
-                    c.EDGE_TYPE: kind,
-                    c.REFERENCE: chosen,
-                    c.PLOW_POSITION: place,
-                    c.ESTIMATE: ratio if ratio >= 0 else math.nan,
-                    c.CONF_HIGH: found.conf_high if both_wear else math.nan,
-                    MARGIN: no_worse_than_ratio,
-                    c.P_VALUE: found.p_value if both_wear else math.nan,
-                }
-            )
-        adjusted = holm_adjusted([row[c.P_VALUE] for row in block])
-        rows += [
-            {**row, c.P_HOLM: p, c.VERDICT: _verdict(float(p), row[c.CONF_HIGH], level)}
-            for row, p in zip(block, adjusted, strict=True)
-        ]
+
+    def row_of(place: str, kind: str) -> dict[str, Any]:
+        of_type, of_reference = projection.samples[place, kind], projection.samples[place, chosen]
+        pairing = truck_pairs(projection.trucks, place, kind, chosen)
+        found = margin_test(of_type, of_reference, no_worse_than_ratio, level, pairing=pairing)
+        ratio = of_type.mean / of_reference.mean if of_reference.mean > 0 else math.nan
+        both_wear = of_reference.mean > 0 and not found.conf_high < 0
+        return {
+            c.EDGE_TYPE: kind,
+            c.REFERENCE: chosen,
+            c.PLOW_POSITION: place,
+            c.ESTIMATE: ratio if ratio >= 0 else math.nan,
+            c.CONF_HIGH: found.conf_high if both_wear else math.nan,
+            MARGIN: no_worse_than_ratio,
+            c.P_VALUE: found.p_value if both_wear else math.nan,
+        }
+
+    rows = [
+        {**row, c.VERDICT: _verdict(row[c.P_HOLM], row[c.CONF_HIGH], level)}
+        for row in compared_by_place(projection, order, row_of)
+    ]
     return LifeMargin(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=(

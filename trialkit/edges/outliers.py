@@ -18,10 +18,11 @@ from scipy.special import fdtrc, fdtri, ndtri
 from trialkit import columns as c
 from trialkit import display
 from trialkit.edges import slopes as sl
-from trialkit.edges.residuals import FALSE_ALARMS, YES, Residuals, reading_residuals
+from trialkit.edges.residuals import FALSE_ALARMS, Residuals, reading_residuals
 from trialkit.edges.wear import RATE_UNIT, WearRates
 from trialkit.formatting import counted, fixed, listed, number, position_name
 from trialkit.results import Labelled
+from trialkit.table_parts import YES
 
 TRUCK, SEGMENT, READING = "truck", "segment", "reading"
 

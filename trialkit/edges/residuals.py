@@ -17,6 +17,7 @@ from scipy.special import stdtrit
 
 from trialkit import columns as c
 from trialkit.edges import slopes as sl
+from trialkit.table_parts import NO, YES
 
 FALSE_ALARMS = 0.05
 """Probability that an edge type without any odd reading is said to have one."""
@@ -25,7 +26,6 @@ FEWEST_READINGS = 4
 NO_SCATTER = 1e-18
 """Share of the sum of squares within segments below which a remainder is rounding error of the arithmetic."""
 MOST_PASSES = 20
-YES, NO = "yes", "no"
 
 
 @dataclass(frozen=True, eq=False)

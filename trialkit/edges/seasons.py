@@ -46,7 +46,6 @@ ALWAYS: PoolRule = "always"
 ALL_SEASONS = "all seasons"
 UNLIKE = 0.05
 """P value of the test that the seasons agree below which they are not taken together (common practice, no source)."""
-USE_PER_1000_MI = "use_per_1000_mi"
 SEASON = "season"
 POOLED = "pooled"
 P_ALIKE = "p_alike"
@@ -179,7 +178,7 @@ def compare_over_seasons(
             f'"{rule}" is not a rule for pooling seasons; allowed: {NEVER}, {WHEN_ALIKE}, {ALWAYS}.'
         )
     tail = two_sided_tail(confidence_level)
-    usable = trucks[trucks[USE_PER_1000_MI] > 0]
+    usable = trucks[trucks[c.USE_PER_1000_MI] > 0]
     rows: list[dict[str, Any]] = []
     notes = _left_out(trucks, labels or {})
     for position, at_position in usable.groupby(c.PLOW_POSITION, observed=True, sort=False):
@@ -228,7 +227,7 @@ def _difference(own: pd.DataFrame, reference: str) -> _Difference:
     """Logarithm of the life against the reference, with the season taken out."""
     treatment = (own[c.EDGE_TYPE].astype(str) != reference).astype(int)
     sums = blocked_sums(
-        -np.log(own[USE_PER_1000_MI].to_numpy(float)),
+        -np.log(own[c.USE_PER_1000_MI].to_numpy(float)),
         pd.factorize(own[SEASON])[0],
         pd.factorize(own[c.TRUCK_UNIT])[0],
         treatment,
@@ -281,7 +280,7 @@ def p_agree(differences: Sequence[tuple[float, float, float]]) -> float:
 
 def _left_out(trucks: pd.DataFrame, labels: Mapping[str, str]) -> list[str]:
     """Trucks whose edges show no use."""
-    without = trucks[~(trucks[USE_PER_1000_MI] > 0)]
+    without = trucks[~(trucks[c.USE_PER_1000_MI] > 0)]
     return [
         f"{row[c.TRUCK_UNIT]} in {row[SEASON]} ({labels.get(str(row[c.EDGE_TYPE]), str(row[c.EDGE_TYPE]))}) shows no "
         "measurable wear, so it is not in the comparison over seasons."

@@ -20,16 +20,16 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.edges import variants as vr
 from trialkit.edges.blade_share import PLOWING, SEASON, BladeShares
-from trialkit.edges.comparison import ratio_number
 from trialkit.edges.crosscheck import CrossCheck
 from trialkit.edges.outliers import TRUCK, Outliers
 from trialkit.edges.variants import AS_REPORTED, KEYS, MILES, READINGS, Change, Variant
 from trialkit.edges.wear import WearRates, position_words, run_in_words
-from trialkit.formatting import counted, level_words, number, sentence_case
+from trialkit.formatting import counted, level_words, number, ratio_number, sentence_case
 from trialkit.results import Labelled
+from trialkit.table_parts import NO, YES
 
 SLOWER, FASTER, NOT_SHOWN, NO_FINDING = "slower", "faster", "no difference shown", "none"
-YES, NO, CANNOT_TELL = "yes", "no", "cannot tell"
+CANNOT_TELL = "cannot tell"
 MOST_NAMED = 4
 ODOMETER_NAMES = {
     SEASON: "per odometer mile, all driving",

@@ -16,19 +16,15 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.edges import slopes as sl
-from trialkit.edges.comparison import (
-    NO,
-    NO_INTERVAL,
-    ONE_TRUCK,
-    YES,
-    compare_edge_types,
-)
+from trialkit.edges.against_reference import NO_INTERVAL, ONE_TRUCK
+from trialkit.edges.comparison import compare_edge_types
 from trialkit.edges.crosscheck import CrossCheck
 from trialkit.edges.life import SET, project_life
 from trialkit.edges.life_comparison import compare_lives
 from trialkit.edges.wear import WearRates, edge_type_order, fit_wear_rates
 from trialkit.stats.inference import Sample
 from trialkit.stats.ratios import BOUNDED, ratio_set
+from trialkit.table_parts import NO, YES
 
 AS_REPORTED = "as reported"
 TRUCKS, READINGS, MILES, METHOD = "trucks", "readings", "miles", "way of working it out"

@@ -22,7 +22,6 @@ from trialkit.errors import UsageError
 from trialkit.money.inputs import SECTION, EdgeCosts, Use
 from trialkit.stats.inference import Sample, two_sided_tail
 
-USE_PER_1000_MI = "use_per_1000_mi"
 MOST_SETS = 400
 """Sets of one place in one season after which drawing stops; no edge lasts so short."""
 
@@ -85,11 +84,11 @@ def spread_of_use(
     total = max(float(sample.variance), float(sample.variance_floor))
     between_sets, averaged = 0.0, 0.0
     if set_uses is not None and len(set_uses):
-        groups = set_uses.groupby(set_uses[c.TRUCK_UNIT].astype(object))[USE_PER_1000_MI]
+        groups = set_uses.groupby(set_uses[c.TRUCK_UNIT].astype(object))[c.USE_PER_1000_MI]
         counts = groups.size().to_numpy(dtype=float)
         df = float((counts - 1).sum())
         if df > 0:
-            within = set_uses[USE_PER_1000_MI] - groups.transform("mean")
+            within = set_uses[c.USE_PER_1000_MI] - groups.transform("mean")
             between_sets = float((within**2).sum()) / df
             averaged = between_sets * float((1 / counts).mean())
     between_trucks = max(total - averaged, 0.0)

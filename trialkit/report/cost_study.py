@@ -40,7 +40,6 @@ from trialkit.trial import lineage
 from trialkit.trial.checks import Trial
 
 COSTS, PLAN, BIDS, ASSIGNMENTS = "costs", "fleet_plan", "bids", "assignments"
-USE_PER_1000_MI = "use_per_1000_mi"
 NO_LIFE = "No life of any edge type is known, so nothing is said about what edges cost."
 NO_COSTS = "No prices of labor, hardware or down time are recorded, so only what is paid for the edges themselves is counted."
 
@@ -372,7 +371,9 @@ def _order(
     """What next season needs with these types on the trucks."""
     if plan.table.empty:
         return None
-    set_uses = dict(zip(lives.projection.sets[c.SET_ID], lives.projection.sets[USE_PER_1000_MI], strict=True))
+    set_uses = dict(
+        zip(lives.projection.sets[c.SET_ID], lives.projection.sets[c.USE_PER_1000_MI], strict=True)
+    )
     carried = remaining_shares(lives.observed.lives, set_uses)
     return order.project_order(
         wanted,

@@ -16,8 +16,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.edges.blade_share import PLOWING, SEASON
-from trialkit.edges.crosscheck import YES
-from trialkit.edges.sensitivity import CANNOT_TELL, NO
+from trialkit.edges.sensitivity import CANNOT_TELL
 from trialkit.edges.wear import RATE_UNIT, run_in_words
 from trialkit.formatting import interval, level_words, number, sentence_case
 from trialkit.report import blocks, season_study
@@ -27,6 +26,7 @@ from trialkit.report.doubt_study import Doubt
 from trialkit.report.figure_rows import number_of
 from trialkit.report.figures import ratio_words
 from trialkit.results import Summary
+from trialkit.table_parts import NO, YES
 
 STANDS_TITLE = "Do the findings stand?"
 CROSS_TITLE = "Worked out in two ways"

@@ -18,7 +18,7 @@ from trialkit import columns as c
 from trialkit.cab import noise_comparison, vibration_comparison
 from trialkit.cab.criteria import NOISE_CAUTIONS, VIBRATION_CAUTIONS, NoiseCriterion
 from trialkit.cab.noise import BLADE_DOWN, TASK_WORDS, NoiseLevels
-from trialkit.cab.noise_exposure import NO, UNCLEAR, YES, hours_words
+from trialkit.cab.noise_exposure import UNCLEAR, hours_words
 from trialkit.cab.sound import ENERGY
 from trialkit.cab.truck_comparison import is_shown
 from trialkit.formatting import (
@@ -35,6 +35,7 @@ from trialkit.report.block_types import Finding
 from trialkit.report.noise_captions import dose_text, steady_level_dba
 from trialkit.report.noise_figures import shown_task
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy
+from trialkit.table_parts import NO, YES
 from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
 
 VERDICT_COLUMNS = [c.QUESTION, c.EDGE_TYPE, c.VERDICT, c.SENTENCE, c.RULE]

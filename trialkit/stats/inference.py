@@ -24,6 +24,9 @@ PAIRS_ALIKE = "all units that carried both differ by the same amount and the rea
 PAIRS_NEEDED = 3
 """Pairs from which a correlation is used when only part of the units are paired; with fewer it is noise."""
 
+ALL_PAIRED, PARTLY_PAIRED, PAIRS_UNUSED, UNPAIRED = "all", "part", "too few", "none"
+"""Which units of two samples are compared with themselves: all, some, none although a few could be, none."""
+
 ARITHMETIC = 1e-10
 """Spread beside the mean, and squared error of a difference beside those of its two means, that is rounding of the arithmetic."""
 
@@ -125,6 +128,26 @@ class Pairing:
         if len(a) < 2 or a.std() == 0 or b.std() == 0:
             return cls(len(a), 0.0)
         return cls(len(a), float(np.corrcoef(a, b)[0, 1]))
+
+
+def pairing_used(n_a: ArrayLike, n_b: ArrayLike, n_pairs: ArrayLike) -> np.ndarray:
+    """Whether the units that two samples share are compared with themselves.
+
+    Parameters
+    ----------
+    n_a, n_b : array_like
+        Numbers of units.
+    n_pairs : array_like
+        Number of units in both.
+
+    Returns
+    -------
+    ndarray of str
+        `ALL_PAIRED`, `PARTLY_PAIRED`, `PAIRS_UNUSED` (some are shared, but fewer than `PAIRS_NEEDED`) or `UNPAIRED`.
+    """
+    n_a, n_b, n = (np.asarray(each, dtype=float) for each in (n_a, n_b, n_pairs))
+    cases = [(n == n_a) & (n == n_b) & (n > 0), n >= PAIRS_NEEDED, n > 0]
+    return np.select(cases, [ALL_PAIRED, PARTLY_PAIRED, PAIRS_UNUSED], UNPAIRED)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -283,8 +306,8 @@ class Contrast:
         shared = np.zeros(np.broadcast(n_a, n_b).shape)
         correlation: Any = 0.0
         if pairing is not None:
-            all_shared = (pairing.n == n_a) & (pairing.n == n_b)
-            shared = np.where(all_shared | (np.asarray(pairing.n) >= PAIRS_NEEDED), pairing.n, 0.0)
+            used = np.isin(pairing_used(n_a, n_b, pairing.n), [ALL_PAIRED, PARTLY_PAIRED])
+            shared = np.where(used, pairing.n, 0.0)
             correlation = np.where(shared > 0, pairing.correlation, 0.0)
         spread = np.sqrt(np.asarray(a.variance, dtype=float) * b.variance)
         covariance = np.where(shared > 0, correlation * spread * shared / np.maximum(n_a * n_b, 1), 0.0)
