@@ -11,6 +11,7 @@ from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.planning.assignment import assign_edge_types
 from trialkit.planning.draws import draw_number, draw_plows, drawn_order
+from trialkit.planning.forced import TOO_FEW
 
 STEEL, CARBIDE, RUBBER = TYPES = ["steel", "carbide", "rubber"]
 PLACE = "front"
@@ -65,6 +66,39 @@ def test_types_are_even_within_blocks_and_over_all():
     assert totals.sum() == 14
 
 
+def test_what_does_not_divide_goes_to_the_reference_where_there_is_one_block():
+    for seed in range(20):
+        assert Counter(carried(assign_edge_types(fleet(*"aaaaaaa"), TYPES, seed)).values()) == {
+            STEEL: 3, CARBIDE: 2, RUBBER: 2,
+        }  # fmt: skip
+        eight = Counter(carried(assign_edge_types(fleet(*"aaaaaaaa"), TYPES, seed)).values())
+        assert eight[STEEL] == 3 and sorted(eight.values()) == [2, 3, 3]
+    assert not any("left to the lot" in note for note in assign_edge_types(fleet(*"aaaaaaa"), TYPES, 1).notes)
+
+
+def test_with_several_blocks_the_lot_settles_who_gets_one_more_and_says_why():
+    found = [assign_edge_types(fleet(*"aaaabbb"), TYPES, seed) for seed in range(60)]
+    most = Counter(Counter(carried(one).values()).most_common(1)[0][0] for one in found)
+    assert set(most) == set(TYPES)
+    (note,) = [note for note in found[0].notes if "left to the lot" in note]
+    assert note.startswith("The front plows cannot be divided evenly by the edge types.")
+    assert not any("left to the lot" in note for note in assign_edge_types(fleet(*"aaabbb"), TYPES, 1).notes)
+
+
+def test_each_plow_of_one_block_has_the_same_chance_of_the_extra():
+    seeds = 2000
+    block_of = {f"T-{k}": "a" for k in range(4)}
+    counts = Counter(
+        truck
+        for seed in range(seeds)
+        for truck, (kind,) in draw_plows(PLACE, block_of, TYPES, seed).items()
+        if kind == STEEL
+    )
+    # known truth: two of four plows carry the reference; chi-square with 3 degrees of freedom, for shares of a half
+    statistic = sum((counts[truck] - seeds / 2) ** 2 / (seeds / 4) for truck in block_of) * 3 / 4
+    assert sum(counts.values()) == 2 * seeds and statistic < chi2.ppf(0.999, 3)
+
+
 @pytest.mark.parametrize("blocks", ["aaabbb", "aaaabb", "aabbbcc"])
 def test_every_plow_carries_every_type_equally_often(blocks):
     seeds = 3000
@@ -102,17 +136,43 @@ def test_positions_are_drawn_apart():
 
 
 # ---------------------------------------------------------------- few trucks
-def test_one_truck():
-    found = assign_edge_types(fleet("a"), TYPES, 1, labels={STEEL: "plain steel"})
-    assert len(found.table) == 1
-    assert found.sentence().startswith("1 front plow in 1 block was drawn with seed 1: ")
-    assert any("too few trucks for every edge type" in note for note in found.notes)
+def test_a_position_with_fewer_plows_than_types_stays_on_the_reference():
+    trucks = pd.concat([fleet(*"aaaaaa"), fleet("a", "a", place="wing_right")])
+    for seed in range(10):
+        found = assign_edge_types(trucks, TYPES, seed, labels={STEEL: "plain steel"})
+        wings = found.table[found.table[c.PLOW_POSITION] == "wing_right"]
+        assert wings[c.EDGE_TYPE].tolist() == [STEEL, STEEL]
+        assert wings[c.HOW].tolist() == ["forced", "forced"] and set(wings[c.REASON]) == {TOO_FEW}
+        assert (
+            found.sentences()[1] == "2 right wing plows stay on plain steel: too few to compare 3 edge types."
+        )
+        assert not any("right wing" in note or "Not left to chance" in note for note in found.notes)
+
+
+def test_as_many_plows_as_types_are_drawn():
+    found = assign_edge_types(fleet("a", "b", "b"), TYPES, 4)
+    assert found.table[c.EDGE_TYPE].nunique() == 3 and set(found.table[c.HOW]) == {"random"}
     assert any("one truck alone carries" in note for note in found.notes)
 
 
-def test_more_types_than_trucks():
-    found = assign_edge_types(fleet("a", "b"), TYPES, 4)
-    assert found.table[c.EDGE_TYPE].nunique() == 2
+def test_one_truck():
+    found = assign_edge_types(fleet("a"), TYPES, 1, labels={STEEL: "plain steel"})
+    assert carried(found) == {"T-01": STEEL}
+    assert found.sentence() == "1 front plow stays on plain steel: too few to compare 3 edge types."
+
+
+def test_where_types_rotate_two_plows_are_enough():
+    two = assign_edge_types(fleet("a", "a"), TYPES, 4, periods=3)
+    assert set(two.table[c.HOW]) == {"random"} and two.table[c.EDGE_TYPE].nunique() == 3
+    one = assign_edge_types(fleet("a"), TYPES, 4, periods=3)
+    assert one.table[c.EDGE_TYPE].tolist() == [STEEL] * 3
+
+
+def test_a_plow_that_is_forced_elsewhere_stays_so_where_plows_are_few():
+    rows = forced(("T-02", CARBIDE, "the shop wants to see it", None))
+    found = assign_edge_types(fleet("a", "a"), TYPES, 4, forced=rows)
+    assert carried(found) == {"T-01": STEEL, "T-02": CARBIDE}
+    assert any(note.startswith("Not left to chance: T-02 front.") for note in found.notes)
 
 
 def test_blocks_of_one():

@@ -5,7 +5,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from plan_trials import GAUGE, MILES, plan_settings, planned
+from plan_trials import GAUGE, MILES, TRUCKS, plan_settings, planned
 
 from trialkit import columns as c
 from trialkit import display
@@ -202,3 +202,20 @@ def test_the_gauge_study_says_how_far_off_a_reading_is_and_without_one_why_not(t
         "at least one piece must be read twice"
         in plan_words.reading_error(planned(tmp_path / "c", gauge_readings=one))[0]
     )
+
+
+def test_a_position_with_too_few_plows_is_open_and_stays_so_once_it_is_written_down(tmp_path):
+    wing = TRUCKS + "T1,wing_right,9,trip_edge,north\n"
+    open_line = (
+        "Nothing is compared on right wing plows: there is 1, and 2 edge types, so it stays on Plain steel. A comparison takes two "
+        "plows of that position for each edge type, or fewer edge types."
+    )
+    plan = planned(tmp_path / "first", trucks=wing)
+    assert open_line in plan_words.still_open(plan)
+    assert "1 right wing plow stays on Plain steel: too few to compare 2 edge types." in plan.assigned.sentences
+    (forced,) = plan_words.forced(plan)
+    assert forced.startswith("T1, right wing: Plain steel. Reason: Too few plows on this position")
+    rows = plan_study.new_rows(plan.trial, plan.assigned).to_csv(index=False)
+    again = planned(tmp_path / "again", trucks=wing, assignments=rows)
+    assert again.assigned.repeatable and again.assigned.kept
+    assert open_line in plan_words.still_open(again)

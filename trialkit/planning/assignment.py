@@ -20,7 +20,7 @@ from trialkit.errors import UsageError
 from trialkit.formatting import counted, listed, position_name
 from trialkit.planning.balance import covariate_balance
 from trialkit.planning.draws import draw_plows
-from trialkit.planning.forced import Forced, read_forced
+from trialkit.planning.forced import TOO_FEW, Forced, read_forced, with_too_few
 from trialkit.results import Labelled
 
 RANDOM = "random"
@@ -73,6 +73,13 @@ class Assignment(Labelled):
         drawn = int((rows[c.HOW] == RANDOM).sum())
         fixed = len(rows) - drawn
         turn = f"; the types rotate over {self.periods} periods, beginning with" if self.periods > 1 else ":"
+        if not drawn and rows[c.REASON].eq(TOO_FEW).all():
+            stay = "stays" if fixed == 1 else "stay"
+            n_types = here[c.EDGE_TYPE].nunique()
+            return (
+                f"{counted(fixed, f'{_place(place)} plow')} {stay} on {self.label(str(rows[c.EDGE_TYPE].iloc[0]))}: too few to compare "
+                f"{n_types} edge types."
+            )
         if not drawn:
             start = f"{counted(fixed, f'{_place(place)} plow')} {'was' if fixed == 1 else 'were'} fixed beforehand"
             return f"{start}{turn} {shared}."
@@ -128,9 +135,12 @@ def assign_edge_types(
 
     Notes
     -----
-    Without forced plows every plow gets each type with the same probability. Where the plows of a block do not divide
-    evenly by the types, which types get one more is left to chance too, except that the totals over the blocks are kept as
-    even as they can be. Forced plows count for their block.
+    Without forced plows every plow of a block gets each type with the same probability as the others of it. A position with
+    fewer plows than types stays on the reference: a dear edge on it could be compared with nothing. Where the plows of a block
+    do not divide evenly by the types, the totals over the blocks are kept as even as they can be. What is left over then goes
+    to the reference if there is one block. With several blocks which types get one more is left to chance too, so that every
+    plow of the position gets each type with the same probability: lives are compared over all blocks, and a type that always
+    came more often from the larger block would show that block. Forced plows count for their block.
 
     References
     ----------
@@ -140,7 +150,8 @@ def assign_edge_types(
     types = _types(edge_types)
     if periods < 1:
         raise UsageError(f"The number of periods is {periods}; allowed: 1 or more.")
-    fixed = read_forced(forced, units[[c.TRUCK_ID, c.PLOW_POSITION]], types, periods)
+    plows = units[[c.TRUCK_ID, c.PLOW_POSITION]]
+    fixed = with_too_few(read_forced(forced, plows, types, periods), plows, types, periods)
     rows: list[dict[str, Any]] = []
     for place, here in units.groupby(c.PLOW_POSITION, sort=True):
         rows.extend(_rows(str(place), here, types, seed, periods, fixed))
@@ -236,8 +247,8 @@ def _notes(
     def name(kind: str) -> str:
         return labels.get(kind, kind.replace("_", " "))
 
-    notes = []
-    for place, rows in table.groupby(c.PLOW_POSITION):
+    notes = _uneven(units, table, types, periods)
+    for place, rows in table[table[c.REASON] != TOO_FEW].groupby(c.PLOW_POSITION):
         trucks = rows.groupby(c.EDGE_TYPE)[c.TRUCK_ID].nunique()
         none = [name(kind) for kind in types if kind not in trucks]
         one = [name(kind) for kind in types if trucks.get(kind, 0) == 1]
@@ -259,7 +270,7 @@ def _notes(
         notes.append(
             "No plow has a block, so all of a position were drawn as one; like routes were not matched."
         )
-    fixed = table[table[c.HOW] != RANDOM]
+    fixed = table[(table[c.HOW] != RANDOM) & (table[c.REASON] != TOO_FEW)]
     if len(fixed):
         plows = fixed[[c.TRUCK_ID, c.PLOW_POSITION]].drop_duplicates().itertuples(index=False, name=None)
         names = listed([_plow(*key) for key in plows])
@@ -270,4 +281,22 @@ def _notes(
         notes.append(
             f"The {len(types)} types rotate over {periods} periods, so no truck carries all of them; as many periods as types do."
         )
+    return notes
+
+
+def _uneven(units: pd.DataFrame, table: pd.DataFrame, types: list[str], periods: int) -> list[str]:
+    """That the lot settled which types got one more, where it did."""
+    if periods > 1:
+        return []
+    blocks = units.groupby(c.PLOW_POSITION)[c.BLOCK].nunique()
+    notes = []
+    for place, rows in table[table[c.HOW] == RANDOM].groupby(c.PLOW_POSITION):
+        counts = (
+            table[table[c.PLOW_POSITION] == place][c.EDGE_TYPE].value_counts().reindex(types, fill_value=0)
+        )
+        if blocks[place] > 1 and counts.max() > counts.min() and len(rows) >= len(types):
+            notes.append(
+                f"The {_place(str(place))} plows cannot be divided evenly by the edge types. Which types got one more was left to the lot: "
+                "were it always the reference, its plows would come more often from one block than from another."
+            )
     return notes

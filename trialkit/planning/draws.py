@@ -73,7 +73,7 @@ def draw_plows(
     block_of : mapping
         Truck to its block.
     edge_types : sequence of str
-        The edge types.
+        The edge types, the reference first.
     seed : int
         Recorded seed.
     periods : int
@@ -85,6 +85,12 @@ def draw_plows(
     -------
     dict
         Truck to its edge type in every period.
+
+    Notes
+    -----
+    What does not divide evenly goes to the reference first where all plows are of one block: every comparison gains from it,
+    and each plow still has the same chance of each type. With several blocks the lot settles it: were it always the reference,
+    its plows would come more often from some blocks than from others, and a block would pass for an edge.
     """
     order = drawn_order(edge_types, seed, "types", place)
     orders = sequences(len(order), periods)
@@ -100,7 +106,10 @@ def draw_plows(
         counts = by_block[block_of[truck]]
         counts[first] = counts.get(first, 0) + 1
     left = {block: [t for t in block_of if block_of[t] == block and t not in chosen] for block in blocks}
-    shares = even_counts({block: len(trucks) for block, trucks in left.items()}, by_block, order)
+    in_turn = order
+    if len(blocks) == 1 and periods == 1:
+        in_turn = [edge_types[0], *(kind for kind in order if kind != edge_types[0])]
+    shares = even_counts({block: len(trucks) for block, trucks in left.items()}, by_block, in_turn)
     begins: dict[str, list[str]] = {kind: [] for kind in order}
     for block in blocks:
         trucks = drawn_order(left[block], seed, "trucks", place)

@@ -16,6 +16,8 @@ from trialkit.errors import UsageError, near_match
 from trialkit.formatting import listed
 
 FORCED = "forced"
+TOO_FEW = "Too few plows on this position to compare edge types"
+"""Reason of a plow that stays on the reference although nobody forced it to."""
 NEEDED = [c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE]
 
 
@@ -96,6 +98,30 @@ def read_forced(
     if wrong:
         lines = "\n".join(f"  {line}" for line in dict.fromkeys(wrong))
         raise UsageError(f"The forced assignments cannot be carried out; nothing was drawn.\n{lines}")
+    return Forced(rows)
+
+
+def with_too_few(fixed: Forced, units: pd.DataFrame, edge_types: Sequence[str], periods: int) -> Forced:
+    """The same, with every plow on the reference of which there are too few on its position for a comparison.
+
+    Parameters
+    ----------
+    fixed : Forced
+        What is fixed beforehand; it stays.
+    units : DataFrame
+        Columns truck_id and plow_position: the plows of the trial.
+    edge_types : sequence of str
+        The edge types, the reference first.
+    periods : int
+        Number of periods; where types rotate two plows are enough, since each carries every type.
+    """
+    rows = dict(fixed.rows)
+    for place, here in units.groupby(c.PLOW_POSITION):
+        if len(here) >= (len(edge_types) if periods == 1 else 2):
+            continue
+        for truck in here[c.TRUCK_ID]:
+            for period in range(1, periods + 1):
+                rows.setdefault((str(truck), str(place), period), (edge_types[0], FORCED, TOO_FEW))
     return Forced(rows)
 
 

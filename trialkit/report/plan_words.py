@@ -30,6 +30,7 @@ from trialkit.formatting import (
 )
 from trialkit.planning import sizing
 from trialkit.planning.assignment import RANDOM
+from trialkit.planning.forced import TOO_FEW
 from trialkit.planning.looks import p_words
 from trialkit.report import assignment_words, study
 from trialkit.report.plan_study import TrialPlan
@@ -337,8 +338,26 @@ def still_open(plan: TrialPlan) -> list[str]:
         ),
         (0 < plan.n_trucks < 2, "One truck of an edge type shows no interval: it cannot tell how much trucks differ."),
     ]  # fmt: skip
+    asked += [(True, words) for words in _too_few(plan)]
     carried = assignment_words.departed(trial) if trial.has(study.EVENTS) else []
     return [*(words for is_open, words in asked if is_open), *carried]
+
+
+def _too_few(plan: TrialPlan) -> list[str]:
+    """Positions with too few plows for a comparison, which stay on the reference."""
+    table = plan.assigned.table
+    left = table[table[c.REASON] == TOO_FEW]
+    n_types = len(plan.others) + 1
+    said = []
+    for place, rows in left.groupby(c.PLOW_POSITION, sort=True):
+        n = rows[c.TRUCK_ID].nunique()
+        name = position_name(f", {place}").removeprefix(", ").replace("_", " ")
+        stay = "it stays" if n == 1 else "they stay"
+        said.append(
+            f"Nothing is compared on {name} plows: there {'is' if n == 1 else 'are'} {n}, and {n_types} edge types, so {stay} on "
+            f"{plan.labels[plan.reference]}. A comparison takes two plows of that position for each edge type, or fewer edge types."
+        )
+    return said
 
 
 def limits(plan: TrialPlan) -> list[str]:
