@@ -47,11 +47,11 @@ def test_what_is_said():
     size = found.table.loc[found.table[c.N_TRUCKS] == 6, c.DETECTABLE_DB].iloc[0]
     shown = f"{math.ceil(size * 10) / 10:.1f}"
     assert found.sentence_for(6) == (
-        f"With 6 trucks per type this trial can show a difference in cab noise of {shown} dB or more (in 80% of such trials)."
+        f"With 6 trucks per type this trial can show a difference in cab noise of {shown} dB or more (in 80 of 100 such trials)."
     )
     assert found.sentence_for(1, ROTATED) == (
-        "With 1 truck that carry every type in turn this trial cannot show any plausible difference in cab noise "
-        "(in 80% of such trials)."
+        "With 1 truck that carry every type in turn this trial cannot be counted on to show any plausible difference in cab noise "
+        "(in 80 of 100 such trials)."
     ).replace("carry", "carries")
     assert found.table[c.TRUCKS_TOTAL].tolist() == [3, 18, 1, 6]
     assert "1.5 dB from truck to truck and of 1.0 dB of a single sample, 4 samples" in found.method

@@ -91,7 +91,7 @@ def test_where_no_size_shows_anything_the_figure_says_so(plan):
     ax = plan_figures.sizes(none, 1, True)
     assert "No size of trial shows a difference" in [text.get_text() for text in ax.texts]
     words = plan_captions.sizes(none, 1, True)
-    assert "A: no difference of any size." in words["alt"]
+    assert "A: no difference can be counted on." in words["alt"]
     assert words["data"].empty
 
 
@@ -107,7 +107,7 @@ def test_any_label_can_be_drawn(plan, name):
 def test_the_words_round_up_and_name_the_trial(plan):
     words = plan_captions.sizes(plan.sizes, 4, True, labels=plan.labels)
     assert "The band marks this trial, with 4 trucks per edge type." in words["caption"]
-    assert "in 80% of such trials" in words["caption"]
+    assert "in 80 of 100 such trials" in words["caption"]
     assert words["headings"][c.ESTIMATE] == "Lasts times as long, or more"
     assert set(words["data"][c.N_TRUCKS]) <= {2, 4, 6}
 

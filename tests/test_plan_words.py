@@ -9,6 +9,7 @@ from plan_trials import GAUGE, MILES, TRUCKS, plan_settings, planned
 
 from trialkit import columns as c
 from trialkit import display
+from trialkit.planning import savings
 from trialkit.report import plan_study, plan_words
 
 FULL = {
@@ -58,7 +59,10 @@ def test_what_nobody_agreed_on_is_said_to_be_missing(tmp_path):
 
 
 def test_a_plan_with_everything_has_nothing_open(tmp_path):
-    plan = planned(tmp_path, settings=plan_settings(**FULL), fleet_plan=MILES, gauge_readings=GAUGE)
+    priced = PRICED["edge_sets"]
+    plan = planned(
+        tmp_path, settings=plan_settings(**FULL), fleet_plan=MILES, gauge_readings=GAUGE, edge_sets=priced
+    )
     assert plan_words.still_open(plan) == []
 
 
@@ -212,10 +216,66 @@ def test_a_position_with_too_few_plows_is_open_and_stays_so_once_it_is_written_d
     )
     plan = planned(tmp_path / "first", trucks=wing)
     assert open_line in plan_words.still_open(plan)
-    assert "1 right wing plow stays on Plain steel: too few to compare 2 edge types." in plan.assigned.sentences
+    assert (
+        "1 right wing plow stays on Plain steel: too few to compare 2 edge types." in plan.assigned.sentences
+    )
     (forced,) = plan_words.forced(plan)
     assert forced.startswith("T1, right wing: Plain steel. Reason: Too few plows on this position")
     rows = plan_study.new_rows(plan.trial, plan.assigned).to_csv(index=False)
     again = planned(tmp_path / "again", trucks=wing, assignments=rows)
     assert again.assigned.repeatable and again.assigned.kept
     assert open_line in plan_words.still_open(again)
+
+
+PRICED = {
+    "edge_sets": "set_id,edge_type,lot,unit_price_usd,supplied_by\nS1,plain_steel,,400,bought\nS2,carbide_insert,,1000,bought\n",
+    "settings": plan_settings(primary_measure='"cost"', smallest_worthwhile_saving_pct=10.0, saving_judged_by='"estimate"'),
+}  # fmt: skip
+
+
+def test_where_cost_decides_the_saving_stands_beside_the_smallest_worthwhile_one(tmp_path):
+    plan = planned(tmp_path, **PRICED)
+    (life, saving) = plan_words.can_show(plan)
+    assert life.startswith("With 4 trucks per type")
+    assert saving.startswith("At 2.5 times the price of a set of Plain steel, Carbide insert must last ")
+    assert "The smallest saving worth a change, 10%, cannot be counted on to show" in saving
+    assert saving in plan_words.in_brief(plan)
+    assumed = plan_words.assumptions(plan).set_index(plan_words.WHAT)
+    assert assumed.loc["A set costs"].tolist() == ["Plain steel $400 and Carbide insert $1,000", "edge_sets"]
+    (row,) = plan_words.sizes_in_brief(plan).to_dict("records")
+    assert row[c.DETECTABLE_SAVING_PCT] == savings.saving_words(plan.savings["carbide_insert"].saving_pct(4))
+    assert "planned_savings" in plan_study.tables(plan)
+    assert any("Savings are those in the price of edges per mile" in said for said in plan_words.limits(plan))
+
+
+def test_the_lowest_bid_that_may_do_stands_in_for_a_price(tmp_path):
+    bids = (
+        "bid,edge_type,price_per_set_usd,quantity,lead_time_days,meets_spec\nB1,carbide_insert,900,,,no\n"
+        "B2,carbide_insert,1200,,,unclear\nB3,carbide_insert,1300,,,yes\nB4,plain_steel,350,,,yes\n"
+    )
+    sets = PRICED["edge_sets"].replace("S2,carbide_insert,,1000", "S2,carbide_insert,,")
+    plan = planned(tmp_path, **{**PRICED, "edge_sets": sets, "bids": bids})
+    assert plan.prices == {"plain_steel": (400.0, "edge_sets"), "carbide_insert": (1200.0, "bids")}
+    assert plan_words.can_show(plan)[1].startswith("At 3.0 times the price")
+    assumed = plan_words.assumptions(plan).set_index(plan_words.WHAT)
+    assert assumed.loc["A set costs", c.SOURCE] == "edge_sets and bids"
+
+
+@pytest.mark.parametrize(
+    ("known", "missing"), [("plain_steel", "Carbide insert"), ("carbide_insert", "Plain steel")]
+)
+def test_without_a_price_it_is_said_that_the_saving_is_not_known(tmp_path, known, missing):
+    sets = f"set_id,edge_type,lot,unit_price_usd,supplied_by\nS1,{known},,400,bought\n"
+    plan = planned(tmp_path, **{**PRICED, "edge_sets": sets})
+    said = plan_words.can_show(plan)[-1]
+    assert said.startswith(f"What a set of {missing} costs is not recorded, so it is not known which saving")
+    assert any(
+        words.startswith("Record what a set of each edge type costs") for words in plan_words.still_open(plan)
+    )
+    assert c.DETECTABLE_SAVING_PCT not in plan_words.sizes_in_brief(plan)
+
+
+def test_where_life_decides_no_saving_is_spoken_of(tmp_path):
+    plan = planned(tmp_path, edge_sets=PRICED["edge_sets"])
+    assert plan.savings == {} and len(plan_words.can_show(plan)) == 1
+    assert not any("costs" in words for words in plan_words.still_open(plan))

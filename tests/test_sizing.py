@@ -87,7 +87,7 @@ def test_one_truck_and_two_show_nothing():
     found = sizing.size_wear(PLAN, [1, 2], [PARALLEL])
     assert found.table[c.DETECTABLE_RATIO].isna().all()
     assert found.sentence_for(1) == (
-        "With 1 truck per type this trial is too small: no difference in wear, however large, would show (in 80% of such trials)."
+        "With 1 truck per type this trial cannot be counted on to show any difference in wear (in 80 of 100 such trials)."
     )
 
 
@@ -97,12 +97,12 @@ def test_what_is_said():
     said = sizing.rounded_up(ratio)
     assert float(said) >= ratio
     assert found.sentence_for(4) == (
-        f"With 4 trucks per type this trial can show a difference in wear of {said} times or more (in 80% of such trials)."
+        f"With 4 trucks per type this trial can show a difference in wear of {said} times or more (in 80 of 100 such trials)."
     )
     life = sizing.rounded_up(found.row(8, ROTATED)[c.DETECTABLE_LIFE_RATIO])
     assert found.sentence_for(8, ROTATED, life=True) == (
         f"With 8 trucks that carry every type in turn this trial can show a difference in life of {life} times or more "
-        "(in 80% of such trials)."
+        "(in 80 of 100 such trials)."
     )
     assert found.sentence() == f"{found.sentence_for(4)} {found.sentence_for(8, ROTATED)}"
     assert "4.00 in per 1,000 miles" in found.method
@@ -174,3 +174,14 @@ def test_plans_by_type():
 def test_stations_that_differ_add_to_the_spread():
     uneven = replace(PLAN, station_cv=0.4)
     assert sizing.power_of_ratio(uneven, 1.6, 5) < sizing.power_of_ratio(PLAN, 1.6, 5)
+
+
+def test_a_trial_that_is_too_small_is_told_what_a_larger_one_would_show():
+    found = sizing.size_wear(PLAN, [1, 6], [PARALLEL, ROTATED])
+    larger = sizing.rounded_up(found.row(6)[c.DETECTABLE_RATIO])
+    assert found.sentence_for(1) == (
+        "With 1 truck per type this trial cannot be counted on to show any difference in wear (in 80 of 100 such trials); 6 trucks per "
+        f"type would show one of {larger} times or more."
+    )
+    turned = sizing.rounded_up(found.row(6, ROTATED)[c.DETECTABLE_RATIO])
+    assert found.sentence_for(1, ROTATED).endswith(f"; 6 trucks would show one of {turned} times or more.")

@@ -256,6 +256,7 @@ DETECTABLE_FASTER = "detectable_faster"
 DETECTABLE_LIFE_RATIO = "detectable_life_ratio"
 DETECTABLE_DB = "detectable_db"
 DETECTABLE_PCT = "detectable_pct"
+DETECTABLE_SAVING_PCT = "detectable_saving_pct"
 RATE = "rate"
 LEAST_WEAR_IN = "least_wear_in"
 LEAST_WEAR_ANY_IN = "least_wear_any_in"
@@ -428,6 +429,7 @@ RESULT_LABELS: dict[str, str] = {
     DETECTABLE_LIFE_RATIO: "Times the life that can be shown",
     DETECTABLE_DB: "Difference that can be shown, dB",
     DETECTABLE_PCT: "Change that can be shown, %",
+    DETECTABLE_SAVING_PCT: "Saving in the price of edges that can be shown, %",
     RATE: "Wear rate",
     LEAST_WEAR_IN: "Least wear that can be told from none",
     LEAST_WEAR_ANY_IN: "The same with another reader each time",

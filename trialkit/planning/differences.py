@@ -18,7 +18,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, fixed, level_percent, listed, percent
-from trialkit.planning.sizing import TRUCKS
+from trialkit.planning.sizing import TRUCKS, share_of_trials
 from trialkit.planning.wear_plan import DESIGNS, PARALLEL, POWER, ROTATED
 from trialkit.results import Summary
 from trialkit.stats.power import Arm, least_detected, power_to_show, power_with_df
@@ -130,10 +130,10 @@ class DifferenceSizing(Summary):
             if design == PARALLEL
             else f"With {trucks} that {'carries' if n_trucks == 1 else 'carry'} every type in turn"
         )
-        sure = f"in {percent(100 * self.plan.power)} of such trials"
+        sure = share_of_trials(self.plan.power)
         what = "cab noise" if self.measure == SOUND else "material use"
         if not math.isfinite(size):
-            return f"{start} this trial cannot show any plausible difference in {what} ({sure})."
+            return f"{start} this trial cannot be counted on to show any plausible difference in {what} ({sure})."
         if self.measure == SOUND:
             return f"{start} this trial can show a difference in cab noise of {_up(size, 1)} dB or more ({sure})."
         return f"{start} this trial can show a fall in material use of {_up(size, 0)}% or more ({sure})."

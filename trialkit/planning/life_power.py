@@ -42,7 +42,12 @@ STEP = 0.1
 
 
 def power_of_life_ratio(
-    plan: WearPlan, ratio: float, n_trucks: int, design: str = "parallel", n_reference: int | None = None
+    plan: WearPlan,
+    ratio: float,
+    n_trucks: int,
+    design: str = "parallel",
+    n_reference: int | None = None,
+    beyond: float = 1.0,
 ) -> float:
     """Share of made-up trials in which a type that lasts `ratio` times as long as the reference is shown to do so.
 
@@ -60,6 +65,9 @@ def power_of_life_ratio(
         ``"parallel"`` or ``"rotated"``.
     n_reference : int, optional
         Trucks that carry the reference, if it is another number.
+    beyond : float
+        What is to be shown is more than so many times the life of the reference (less, for a ratio below it): 1 for any
+        difference in life, the ratio of the prices of a set for a difference in the cost of edges.
 
     Raises
     ------
@@ -77,12 +85,14 @@ def power_of_life_ratio(
     n_reference = n_reference or n_trucks
     if min(n_trucks, n_reference) < 2:
         return 0.0
-    return _Draws(plan, design, n_reference, n_trucks, CAREFUL).power(ratio)
+    return _Draws(plan, design, n_reference, n_trucks, CAREFUL).power(ratio, beyond)
 
 
 @lru_cache(maxsize=512)
-def detectable_life_ratio(plan: WearPlan, n_trucks: int, design: str = "parallel") -> float:
-    """Smallest ratio of lives above 1 that is shown with the power planned for; NaN if none is.
+def detectable_life_ratio(
+    plan: WearPlan, n_trucks: int, design: str = "parallel", beyond: float = 1.0
+) -> float:
+    """Smallest ratio of lives that is shown to be above `beyond` with the power planned for; NaN if none is.
 
     Parameters
     ----------
@@ -92,20 +102,23 @@ def detectable_life_ratio(plan: WearPlan, n_trucks: int, design: str = "parallel
         Trucks that carry each type.
     design : str
         ``"parallel"`` or ``"rotated"``.
+    beyond : float
+        As for `power_of_life_ratio`.
     """
     if n_trucks < 2:
         return math.nan
     quick, careful = (_Draws(plan, design, n_trucks, n_trucks, work) for work in (QUICK, CAREFUL))
 
     def excess(log_ratio: float, draws: _Draws = quick) -> float:
-        return draws.power(math.exp(log_ratio)) - plan.power
+        return draws.power(math.exp(log_ratio), beyond) - plan.power
 
-    most = math.log(LARGEST_LIFE_RATIO)
+    none = math.log(beyond)
+    most = none + math.log(LARGEST_LIFE_RATIO)
     if excess(most, careful) < 0:
         return math.nan
-    low, high = 0.0, FIRST_TRY
+    low, high = none, none + FIRST_TRY
     while high < most and excess(high) < 0:
-        low, high = high, min(2 * high, most)
+        low, high = high, min(none + 2 * (high - none), most)
     first = brentq(excess, low, high, xtol=CLOSE) if excess(high) >= 0 else most
     slope = max((excess(first + STEP) - excess(first - STEP)) / (2 * STEP), STEP)
     missed = excess(first, careful)
@@ -135,6 +148,23 @@ class _Use:
     means: np.ndarray
     arm: Arm
 
+    def times(self, price: float) -> _Use:
+        """The same as amounts, where a set costs `price`."""
+        if price == 1:
+            return self
+        squared, sample, arm = price**2, self.sample, self.arm
+        scaled = Sample(
+            sample.mean * price,
+            sample.variance * squared,
+            sample.n,
+            sample.variance_floor * squared,
+            sample.bound * price,
+        )
+        of_arm = Arm(
+            arm.mean * price, arm.variance * squared, arm.n, arm.variance_floor * squared, arm.bound * price
+        )
+        return _Use(scaled, self.values * price, self.means * price, of_arm)
+
 
 class _Draws:
     """Made-up trials of one size, the same for every ratio."""
@@ -154,8 +184,8 @@ class _Draws:
             "reference", plan.reference_rate, plan.reference_depth_in, plan.reference_by_section
         )
 
-    def power(self, ratio: float) -> float:
-        """Share of the trials in which this ratio of lives is shown, steadied by the comparison of mean slopes."""
+    def power(self, ratio: float, beyond: float = 1.0) -> float:
+        """Share of the trials in which this ratio of lives is shown to be beyond another, steadied by that of mean slopes."""
         plan = self.plan
         share = (
             plan.reference_rate / plan.reference_depth_in / ratio
@@ -164,9 +194,9 @@ class _Draws:
         rate = share * plan.other_depth_in * spots
         reference, other = (
             self.reference,
-            self._side_at("other", rate, plan.other_depth_in, plan.other_by_section),
+            self._side_at("other", rate, plan.other_depth_in, plan.other_by_section).times(beyond),
         )
-        a, b = (reference, other) if ratio >= 1 else (other, reference)
+        a, b = (reference, other) if ratio >= beyond else (other, reference)
         shown = self._shown(a.sample, b.sample, a.values, b.values)
         plain = self._shown(_plain(a.means), _plain(b.means), a.means, b.means)
         correlation = None

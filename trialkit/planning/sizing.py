@@ -78,7 +78,10 @@ class WearSizing(Summary):
         )
         what = "life" if life else "wear"
         if not math.isfinite(ratio):
-            return f"{start} this trial is too small: no difference in {what}, however large, would show ({self._surely()})."
+            said = (
+                f"{start} this trial cannot be counted on to show any difference in {what} ({self._surely()})"
+            )
+            return f"{said}{self._larger(n_trucks, design, life)}."
         return f"{start} this trial can show a difference in {what} of {rounded_up(ratio)} times or more ({self._surely()})."
 
     def sentences(self) -> tuple[str, ...]:
@@ -94,7 +97,32 @@ class WearSizing(Summary):
         return " ".join(dict.fromkeys((said[0], said[-1]))) if said else "No trial was sized."
 
     def _surely(self) -> str:
-        return f"in {percent(100 * self.plan.power)} of such trials"
+        return share_of_trials(self.plan.power)
+
+    def _larger(self, n_trucks: int, design: str, life: bool) -> str:
+        """What the next larger trial that shows anything would show; empty if none of the table does."""
+        name = c.DETECTABLE_LIFE_RATIO if life else c.DETECTABLE_RATIO
+        rows = self.table[(self.table[c.DESIGN] == design) & (self.table[c.N_TRUCKS] > n_trucks)]
+        rows = rows[rows[name].notna()].sort_values(c.N_TRUCKS)
+        if rows.empty:
+            return ""
+        first = rows.iloc[0]
+        trucks = f"{int(first[c.N_TRUCKS])} trucks{' per type' if design == PARALLEL else ''}"
+        return f"; {trucks} would show one of {rounded_up(first[name])} times or more"
+
+
+def share_of_trials(power: float) -> str:
+    """In how many trials something shows, in words.
+
+    Examples
+    --------
+    >>> share_of_trials(0.8), share_of_trials(0.825)
+    ('in 80 of 100 such trials', 'in 82.5% of such trials')
+    """
+    share = 100 * power
+    if abs(share - round(share)) < 1e-9:
+        return f"in {round(share)} of 100 such trials"
+    return f"in {percent(share, 1)} of such trials"
 
 
 def size_wear(plan: WearPlan, trucks: Sequence[int] = TRUCKS, designs: Sequence[str] = DESIGNS) -> WearSizing:
@@ -234,10 +262,8 @@ def _require_known(trucks: Sequence[int], designs: Sequence[str]) -> None:
 def _method(plan: WearPlan) -> str:
     schedule = plan.schedule
     miles = sum(schedule.miles_mi) / len(schedule.miles_mi)
-    error, step = (
-        f"{number(display.value(x, 'in'), 2)} {display.unit('in')}"
-        for x in (schedule.error_in, schedule.step_in)
-    )
+    error = f"{number(display.value(schedule.error_in, 'in'), 2)} {display.unit('in')}"
+    step = step_words(schedule.step_in)
     return (
         f"A difference counts as shown when the {level_percent(plan.confidence_level)} interval of the comparison excludes none "
         f"({counted(plan.edge_types - 1, 'comparison')} with the reference, sharing the allowed error), with the truck as the "
@@ -272,6 +298,21 @@ def rate_words(rate: float) -> str:
 def miles_words(miles_mi: float) -> str:
     """A distance as a sentence says it, in whole miles."""
     return f"{display.value(miles_mi, 'mi'):,.0f} {display.word('miles')}"
+
+
+def step_words(step_in: float) -> str:
+    """The step of a tool as people read it off: a fraction of an inch where it is one, else with the digits that it has.
+
+    Examples
+    --------
+    >>> step_words(0.0625), step_words(0.03125), step_words(0.01)
+    ('1/16 in', '1/32 in', '0.01 in')
+    """
+    shown, unit = display.value(step_in, "in"), display.unit("in")
+    parts = 1 / shown if shown > 0 else math.inf
+    if unit == "in" and parts in (2, 4, 8, 16, 32, 64, 128):
+        return f"1/{parts:.0f} {unit}"
+    return f"{shown:.3g} {unit}"
 
 
 def _notes(plan: WearPlan, designs: Sequence[str]) -> list[str]:

@@ -14,8 +14,8 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.formatting import counted, listed, percent, sentence_case
-from trialkit.planning.sizing import rounded_up
+from trialkit.formatting import counted, listed, sentence_case
+from trialkit.planning.sizing import rounded_up, share_of_trials
 from trialkit.report.captions import FigureWords, figure_words, some
 from trialkit.report.displayed import displayed
 from trialkit.report.plan_figures import same_curves
@@ -27,13 +27,13 @@ def sizes(
     """Words for `plan_figures.sizes`; the same arguments as there."""
     names = labels or {}
     what = "lasts so many times as long as" if life else "wears so many times slower than"
-    power = next((percent(100 * sized.plan.power) for sized in found.values()), "")
+    power = next((share_of_trials(sized.plan.power) for sized in found.values()), "")
     said, rows = [], []
     for group, curve in same_curves(found, life):
         who = sentence_case(listed([names.get(name, name) for name in group]))
         pairs = list(zip(curve[c.N_TRUCKS].astype(int), curve[c.ESTIMATE].astype(float), strict=True))
         if not pairs:
-            said.append(f"{who}: no difference of any size.")
+            said.append(f"{who}: no difference can be counted on.")
             continue
         each = [f"{rounded_up(ratio)} with {counted(n, 'truck')}" for n, ratio in pairs]
         said.append(f"{who}: {listed(each)}.")
@@ -43,8 +43,8 @@ def sizes(
         ]
     mark = f" The band marks this trial, with {counted(n_trucks, 'truck')} per edge type." if n_trucks else ""
     caption = (
-        f"Smallest difference that a trial shows in {power} of such trials, by the number of trucks per edge type: an edge type that "
-        f"{what} the reference, or more. Numbers of trucks without a mark show no difference of any size.{mark}"
+        f"Smallest difference that a trial shows {power}, by the number of trucks per edge type: an edge type that "
+        f"{what} the reference, or more. Numbers of trucks without a mark cannot be counted on to show any difference.{mark}"
     )
     alt = f"Chart of the smallest ratio that is shown, falling as more trucks carry each edge type. {some(said)}"
     data = pd.DataFrame(rows, columns=[c.EDGE_TYPE, c.N_TRUCKS, c.ESTIMATE])

@@ -55,7 +55,7 @@ def sizes(
     Returns
     -------
     Axes
-        Numbers of trucks for which no difference of any size is shown have no mark.
+        Numbers of trucks that cannot be counted on to show any difference have no mark.
     """
     import matplotlib.pyplot as plt
     from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter, NullLocator

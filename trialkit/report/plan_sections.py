@@ -195,7 +195,8 @@ def method(plan: TrialPlan) -> blocks.Block:
 def made_from(plan: TrialPlan) -> blocks.Block:
     """The files that a plan rests on, seed and versions."""
     hashes = plan.trial.hashes
-    used = [FILE_NAME, *(plan.trial.files[name] for name in (*PLANNED_FROM, *ALSO_PLANNED_FROM))]
+    priced = dict.fromkeys(source for _, source in plan.prices.values()) if plan.savings else {}
+    used = [FILE_NAME, *(plan.trial.files[name] for name in (*PLANNED_FROM, *ALSO_PLANNED_FROM, *priced))]
     files = dict.fromkeys(name.split(" [")[0] for name in used)
     rows = [(name, f"sha256 {hashes[name][:12]}") for name in files if name in hashes]
     rows += [

@@ -11,13 +11,14 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
 from trialkit import columns as c
 from trialkit.errors import NotEnoughDataError, UsageError
-from trialkit.planning import assignment, sizing
+from trialkit.money.prices import set_prices
+from trialkit.planning import assignment, savings, sizing
 from trialkit.planning.balance import covariate_balance
 from trialkit.planning.gauge import NO_TOOL, GaugeStudy, fit_gauge
 from trialkit.planning.looks import LookPlan, plan_looks
@@ -30,7 +31,7 @@ from trialkit.table_parts import POSITIONS
 from trialkit.trial.checks import Trial
 from trialkit.trial.heightchecks import repeatability_of
 
-TRUCKS, ASSIGNMENTS, MILES = "trucks", "assignments", "fleet_plan"
+TRUCKS, ASSIGNMENTS, MILES, BIDS = "trucks", "assignments", "fleet_plan", "bids"
 SIZES = (2, 3, 4, 6, 8, 12)
 """Trucks per edge type for which a trial is sized, beside the number that there is."""
 SLOWER = 10.0
@@ -100,6 +101,11 @@ class TrialPlan:
         Why it was not studied; empty if it was.
     labels : mapping
         Edge type to its printed name.
+    prices : mapping
+        Edge type to the price of a set and the table that says so; a type without a known price is not in it.
+    savings : mapping of str to SavingSizing
+        Edge type to what can be shown of its saving in the cost of edges; empty unless cost decides, and without the types
+        whose price, or that of the reference, is not known.
     """
 
     trial: Trial
@@ -114,6 +120,8 @@ class TrialPlan:
     gauge: GaugeStudy | None
     gauge_missing: str
     labels: Mapping[str, str]
+    prices: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    savings: Mapping[str, savings.SavingSizing] = field(default_factory=dict)
 
     @property
     def agreed(self) -> Plan:
@@ -159,12 +167,14 @@ def plan_trial(trial: Trial, begun_on: dt.date | None = None, seed: str = "") ->
     schedule = reading_schedule(trial, position)
     rate = reference_rate(trial)
     labels = study.labels(trial)
+    sized, prices = sizes(trial, schedule, n_trucks), prices_of_sets(trial)
     rates = {trial.settings.reference_edge_type: rate, SLOWER_LABEL: rate / SLOWER}
     return TrialPlan(
         trial=trial, begun_on=begun_on, assigned=assigned, position=position, n_trucks=n_trucks,
-        sizes=sizes(trial, schedule, n_trucks), schedule=schedule,
+        sizes=sized, schedule=schedule,
         miles=miles_needed(schedule, rates, {**labels, SLOWER_LABEL: SLOWER_LABEL}),
         looks=planned_looks(trial, begun_on), gauge=gauge, gauge_missing=gauge_missing, labels=labels,
+        prices=prices, savings=savings_to_show(trial, sized, prices),
     )  # fmt: skip
 
 
@@ -421,6 +431,40 @@ def sizes(trial: Trial, schedule: Schedule, n_trucks: int) -> dict[str, sizing.W
     return found
 
 
+def prices_of_sets(trial: Trial) -> dict[str, tuple[float, str]]:
+    """Edge type to the price of a set and the table that says so: what was paid for the sets, else the lowest bid that may do."""
+    found: dict[str, tuple[float, str]] = {}
+    if trial.has(BIDS):
+        bids = trial[BIDS]
+        offered = bids[(bids[c.MEETS_SPEC].astype(object) != "no").to_numpy()]
+        for kind, price in (
+            offered.groupby(offered[c.EDGE_TYPE].astype(str))[c.PRICE_PER_SET_USD].min().items()
+        ):
+            found[str(kind)] = (float(price), BIDS)
+    if trial.has(study.SETS):
+        for kind, price in set_prices(trial[study.SETS])[c.PRICE].dropna().items():
+            found[str(kind)] = (float(price), study.SETS)
+    return {kind: known for kind, known in found.items() if kind in edge_types(trial) and known[0] > 0}
+
+
+def savings_to_show(
+    trial: Trial, sized: Mapping[str, sizing.WearSizing], prices: Mapping[str, tuple[float, str]]
+) -> dict[str, savings.SavingSizing]:
+    """What trials of several sizes can show of each type's saving in the cost of edges, where cost decides and prices are known."""
+    agreed, reference = trial.settings.plan, trial.settings.reference_edge_type
+    if agreed.primary_measure != "cost" or reference not in prices:
+        return {}
+    labels = study.labels(trial)
+    return {
+        name: savings.size_savings(
+            found.plan, prices[name][0] / prices[reference][0], [int(n) for n in found.table[c.N_TRUCKS]], agreed.design,
+            worthwhile_pct=agreed.smallest_worthwhile_saving_pct,
+            whole_interval=agreed.saving_judged_by == "interval", name=labels[name], reference_name=labels[reference],
+        )
+        for name, found in sized.items() if name in prices
+    }  # fmt: skip
+
+
 def _by_section(trial: Trial) -> set[str]:
     """Edge types whose sections are replaced singly."""
     types = trial[study.TYPES]
@@ -441,18 +485,21 @@ def tables(plan: TrialPlan) -> dict[str, pd.DataFrame]:
     Returns
     -------
     dict of DataFrame
-        `planned_sizes` (what a trial of some size can show of each edge type), `planned_assignment`, `planned_balance`, `planned_looks` where looks
-        are planned, and `gauge_study` and `gauge_wear` where there is a gauge study.
+        `planned_sizes` (what a trial of some size can show of each edge type), `planned_savings` where cost decides and prices
+        are known, `planned_assignment`, `planned_balance`, `planned_looks` where looks are planned, and `gauge_study` and `gauge_wear` where there is a gauge study.
     """
     sized = [found.frame().assign(**{c.EDGE_TYPE: name}) for name, found in plan.sizes.items()]
     gauge = (
         {"gauge_study": plan.gauge.frame(), "gauge_wear": plan.gauge.wear} if plan.gauge is not None else {}
     )
+    shown = [found.frame().assign(**{c.EDGE_TYPE: name}) for name, found in plan.savings.items()]
+    saved = {"planned_savings": pd.concat(shown, ignore_index=True)} if shown else {}
     looks = {"planned_looks": plan.looks.frame()} if plan.looks is not None else {}
     return {
         "planned_sizes": pd.concat(sized, ignore_index=True)
         if sized
         else pd.DataFrame(columns=[c.EDGE_TYPE]),
+        **saved,
         "planned_assignment": plan.assigned.table,
         "planned_balance": plan.assigned.balance,
         **looks,

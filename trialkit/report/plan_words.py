@@ -22,6 +22,7 @@ from trialkit.formatting import (
     fixed,
     level_percent,
     listed,
+    money,
     named,
     number,
     percent,
@@ -32,6 +33,7 @@ from trialkit.planning import sizing
 from trialkit.planning.assignment import RANDOM
 from trialkit.planning.forced import TOO_FEW
 from trialkit.planning.looks import p_words
+from trialkit.planning.savings import saving_words
 from trialkit.report import assignment_words, study
 from trialkit.report.plan_study import TrialPlan
 
@@ -46,6 +48,7 @@ LOOK_HEADINGS = {
 SIZE_HEADINGS = {
     c.EDGE_TYPE: "Edge type", c.N_TRUCKS: "Trucks per type", c.TRUCKS_TOTAL: "Trucks in all",
     c.DETECTABLE_RATIO: "Wears this many times slower, or more", c.DETECTABLE_LIFE_RATIO: "Lasts this many times as long, or more",
+    c.DETECTABLE_SAVING_PCT: "Saves this much of the price of edges, or more",
 }  # fmt: skip
 MEASURES = {
     "wear": "how fast an edge wears, in depth per 1,000 {miles}",
@@ -70,6 +73,7 @@ ALL = "all"
 LINE = "____________"
 """Stands where something is filled in by hand."""
 NOT_WRITTEN = "not written down yet"
+NOT_COUNTED_ON = "none for sure"
 _NONE_SET = "none was set, so that any difference that is shown counts"
 
 
@@ -179,12 +183,33 @@ def can_show(plan: TrialPlan) -> list[str]:
         place = position_name(f", {plan.position}").removeprefix(", ").replace("_", " ")
         return [f"Some edge type is on no {place} plow, so the comparison cannot be made on that position."]
     said: dict[str, list[str]] = {}
+    saving = _savings(plan)
     for name, found in plan.sizes.items():
         sentence = found.sentence_for(plan.n_trucks, plan.agreed.design, life=plan.is_about_life)
         said.setdefault(sentence, []).append(plan.labels[name])
     if len(said) <= 1:
-        return list(said)
-    return [f"{sentence_case(listed(names))}: {_lower_first(sentence)}" for sentence, names in said.items()]
+        return [*said, *saving]
+    each = [f"{sentence_case(listed(names))}: {_lower_first(sentence)}" for sentence, names in said.items()]
+    return [*each, *saving]
+
+
+def _savings(plan: TrialPlan) -> list[str]:
+    """What the trial can show of the saving where cost decides; that it is not known where a price is not."""
+    if plan.agreed.primary_measure != "cost":
+        return []
+    said = [found.sentence_for(plan.n_trucks) for found in plan.savings.values()]
+    if plan.reference not in plan.prices:
+        return [
+            f"What a set of {plan.labels[plan.reference]} costs is not recorded, so it is not known which saving in cost this trial can "
+            "show."
+        ]
+    unknown = [plan.labels[name] for name in plan.others if name not in plan.prices]
+    if unknown:
+        said.append(
+            f"What a set of {listed(unknown, 'or')} costs is not recorded, so it is not known which saving in cost this trial can show of "
+            f"{'it' if len(unknown) == 1 else 'them'}."
+        )
+    return said
 
 
 def sizes_in_brief(plan: TrialPlan) -> pd.DataFrame:
@@ -193,17 +218,19 @@ def sizes_in_brief(plan: TrialPlan) -> pd.DataFrame:
     rows: dict[tuple[object, ...], list[str]] = {}
     for name, found in plan.sizes.items():
         for n, total, wear, life in found.table[kept].itertuples(index=False):
-            rows.setdefault((int(n), int(total), _ratio(wear), _ratio(life)), []).append(plan.labels[name])
+            shown = (int(n), int(total), _ratio(wear), _ratio(life), _saving(plan, name, int(n)))
+            rows.setdefault(shown, []).append(plan.labels[name])
     all_types = len(plan.sizes)
     frame = pd.DataFrame(
         [
             (*shown, ALL if len(names) == all_types > 1 else sentence_case(listed(names)))
             for shown, names in rows.items()
         ],
-        columns=[*kept, c.EDGE_TYPE],
+        columns=[*kept, c.DETECTABLE_SAVING_PCT, c.EDGE_TYPE],
     ).sort_values([c.N_TRUCKS, c.EDGE_TYPE], kind="stable", ignore_index=True)
     alike = all_types == 1 or frame[c.EDGE_TYPE].eq(ALL).all()
-    return frame[kept if alike else [c.EDGE_TYPE, *kept]]
+    shown_columns = [*kept, c.DETECTABLE_SAVING_PCT] if plan.savings else kept
+    return frame[shown_columns if alike else [c.EDGE_TYPE, *shown_columns]]
 
 
 def assumptions(plan: TrialPlan) -> pd.DataFrame:
@@ -223,10 +250,23 @@ def assumptions(plan: TrialPlan) -> pd.DataFrame:
         ("An edge is read", f"every {_miles(agreed.reading_every_mi)} at {counted(agreed.stations, 'station')}, "
          f"{_times(agreed.repeats)} each", "trial.toml"),
         ("A reading is off by", f"{_length(math.sqrt(schedule.reading_variance))} (standard deviation, rounding to "
-         f"{_length(schedule.step_in)} included)", gauge),
+         f"{sizing.step_words(schedule.step_in)} included)", gauge),
+        *_prices(plan),
         ("Share of such trials that show it", percent(agreed.power_pct), "trial.toml"),
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=[WHAT, AGREED, c.SOURCE])
+
+
+def _prices(plan: TrialPlan) -> list[tuple[str, str, str]]:
+    """What a set of each type costs, where cost decides and a price is known."""
+    if plan.agreed.primary_measure != "cost" or not plan.prices:
+        return []
+    currency = plan.trial.settings.currency
+    known = {name: plan.prices[name] for name in (plan.reference, *plan.others) if name in plan.prices}
+    said = [f"{plan.labels[name]} {money(price, currency)}" for name, (price, _) in known.items()]
+    return [
+        ("A set costs", listed(said), listed(list(dict.fromkeys(source for _, source in known.values()))))
+    ]
 
 
 def reading_error(plan: TrialPlan) -> list[str]:
@@ -336,6 +376,11 @@ def still_open(plan: TrialPlan) -> list[str]:
             f"Seed {plan.assigned.seed} does not give the assignment again, so nobody can repeat the draw from it. Keep a record of how "
             "it was drawn.",
         ),
+        (
+            agreed.primary_measure == "cost" and any(name not in plan.prices for name in (plan.reference, *plan.others)),
+            "Record what a set of each edge type costs (unit_price_usd in edge_sets, or bids): what decides is cost, and how much of it the "
+            "trial can show depends on the prices.",
+        ),
         (0 < plan.n_trucks < 2, "One truck of an edge type shows no interval: it cannot tell how much trucks differ."),
     ]  # fmt: skip
     asked += [(True, words) for words in _too_few(plan)]
@@ -362,7 +407,8 @@ def _too_few(plan: TrialPlan) -> list[str]:
 
 def limits(plan: TrialPlan) -> list[str]:
     """What the plan does not say."""
-    notes = list(dict.fromkeys(note for found in plan.sizes.values() for note in found.notes))
+    sized = [*plan.sizes.values(), *plan.savings.values()]
+    notes = list(dict.fromkeys(note for found in sized for note in found.notes))
     said = [
         "What a trial can show is worked out from assumptions. A winter with fewer storms, or trucks that differ more, shows less.",
         "Not shown after the season does not mean that edge types are alike.",
@@ -384,14 +430,22 @@ def limits(plan: TrialPlan) -> list[str]:
 
 def method(plan: TrialPlan) -> list[str]:
     """How the size was worked out."""
-    said = dict.fromkeys(found.method for found in plan.sizes.values())
+    said = dict.fromkeys(found.method for found in (*plan.sizes.values(), *plan.savings.values()))
     more = [found.method for found in (plan.looks, plan.gauge) if found is not None]
     return [*said, *more, plan.miles.method]
 
 
 # ---------------------------------------------------------------- numbers
 def _ratio(value: float) -> str:
-    return f"{sizing.rounded_up(value)} times" if math.isfinite(value) else "none is shown"
+    return f"{sizing.rounded_up(value)} times" if math.isfinite(value) else NOT_COUNTED_ON
+
+
+def _saving(plan: TrialPlan, name: str, n: int) -> str:
+    found = plan.savings.get(name)
+    if found is None:
+        return "not known"
+    saving = found.saving_pct(n)
+    return saving_words(saving) if math.isfinite(saving) else NOT_COUNTED_ON
 
 
 def _miles(miles_mi: float) -> str:
