@@ -17,7 +17,6 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.errors import NotEnoughDataError, UsageError
-from trialkit.money.prices import set_prices
 from trialkit.planning import assignment, savings, sizing
 from trialkit.planning.balance import covariate_balance
 from trialkit.planning.gauge import NO_TOOL, GaugeStudy, fit_gauge
@@ -25,13 +24,13 @@ from trialkit.planning.looks import LookPlan, plan_looks
 from trialkit.planning.miles_needed import MilesNeeded, miles_needed
 from trialkit.planning.schedule import Schedule
 from trialkit.planning.season import Season
-from trialkit.report import study
+from trialkit.report import plan_savings, study
 from trialkit.settings import Plan
 from trialkit.table_parts import POSITIONS
 from trialkit.trial.checks import Trial
 from trialkit.trial.heightchecks import repeatability_of
 
-TRUCKS, ASSIGNMENTS, MILES, BIDS = "trucks", "assignments", "fleet_plan", "bids"
+TRUCKS, ASSIGNMENTS, MILES = "trucks", "assignments", "fleet_plan"
 SIZES = (2, 3, 4, 6, 8, 12)
 """Trucks per edge type for which a trial is sized, beside the number that there is."""
 SLOWER = 10.0
@@ -167,14 +166,14 @@ def plan_trial(trial: Trial, begun_on: dt.date | None = None, seed: str = "") ->
     schedule = reading_schedule(trial, position)
     rate = reference_rate(trial)
     labels = study.labels(trial)
-    sized, prices = sizes(trial, schedule, n_trucks), prices_of_sets(trial)
+    sized, prices = sizes(trial, schedule, n_trucks), plan_savings.prices_of_sets(trial)
     rates = {trial.settings.reference_edge_type: rate, SLOWER_LABEL: rate / SLOWER}
     return TrialPlan(
         trial=trial, begun_on=begun_on, assigned=assigned, position=position, n_trucks=n_trucks,
         sizes=sized, schedule=schedule,
         miles=miles_needed(schedule, rates, {**labels, SLOWER_LABEL: SLOWER_LABEL}),
         looks=planned_looks(trial, begun_on), gauge=gauge, gauge_missing=gauge_missing, labels=labels,
-        prices=prices, savings=savings_to_show(trial, sized, prices),
+        prices=prices, savings=plan_savings.savings_to_show(trial, sized, prices),
     )  # fmt: skip
 
 
@@ -429,40 +428,6 @@ def sizes(trial: Trial, schedule: Schedule, n_trucks: int) -> dict[str, sizing.W
             alike[key] = sizing.size_wear(own, trucks, (agreed.design,))
         found[name] = alike[key]
     return found
-
-
-def prices_of_sets(trial: Trial) -> dict[str, tuple[float, str]]:
-    """Edge type to the price of a set and the table that says so: what was paid for the sets, else the lowest bid that may do."""
-    found: dict[str, tuple[float, str]] = {}
-    if trial.has(BIDS):
-        bids = trial[BIDS]
-        offered = bids[(bids[c.MEETS_SPEC].astype(object) != "no").to_numpy()]
-        for kind, price in (
-            offered.groupby(offered[c.EDGE_TYPE].astype(str))[c.PRICE_PER_SET_USD].min().items()
-        ):
-            found[str(kind)] = (float(price), BIDS)
-    if trial.has(study.SETS):
-        for kind, price in set_prices(trial[study.SETS])[c.PRICE].dropna().items():
-            found[str(kind)] = (float(price), study.SETS)
-    return {kind: known for kind, known in found.items() if kind in edge_types(trial) and known[0] > 0}
-
-
-def savings_to_show(
-    trial: Trial, sized: Mapping[str, sizing.WearSizing], prices: Mapping[str, tuple[float, str]]
-) -> dict[str, savings.SavingSizing]:
-    """What trials of several sizes can show of each type's saving in the cost of edges, where cost decides and prices are known."""
-    agreed, reference = trial.settings.plan, trial.settings.reference_edge_type
-    if agreed.primary_measure != "cost" or reference not in prices:
-        return {}
-    labels = study.labels(trial)
-    return {
-        name: savings.size_savings(
-            found.plan, prices[name][0] / prices[reference][0], [int(n) for n in found.table[c.N_TRUCKS]], agreed.design,
-            worthwhile_pct=agreed.smallest_worthwhile_saving_pct,
-            whole_interval=agreed.saving_judged_by == "interval", name=labels[name], reference_name=labels[reference],
-        )
-        for name, found in sized.items() if name in prices
-    }  # fmt: skip
 
 
 def _by_section(trial: Trial) -> set[str]:
