@@ -275,6 +275,19 @@ def test_columns_that_cannot_be_added_are_told(tmp_path, monkeypatch):
         plan_intake(path, folder, add_columns=True)
 
 
+def test_a_new_column_that_the_encoding_of_the_file_cannot_hold(tmp_path):
+    folder, path = trial_and_source(tmp_path, FEBRUARY[0] + ",x", header=HEADER + ",水位")
+    table = folder / "wear_readings.csv"
+    table.write_bytes(table.read_text().replace("R1", "Noël").encode("cp1252"))
+    before = table.read_bytes()
+    with pytest.raises(
+        NotAddedError, match=r"written in cp1252, which lacks a letter of the new column 水位"
+    ):
+        plan_intake(path, folder, add_columns=True)
+    assert table.read_bytes() == before
+    assert plan_intake(path, folder, leave_out=["水位"]).may_be_added
+
+
 def test_a_cell_that_cannot_be_kept_is_told_with_its_row(tmp_path):
     folder = write_trial(tmp_path / "trial")
     rows = [["storm_id", "start", "mine"], ["W1", "2031-01-02", "a\n1,2,3,4,5,6"], ["W2", "2031-01-03", "y"]]

@@ -419,7 +419,14 @@ def _target(incoming: TypedTable, folder: Path, raw: RawTables, add_columns: boo
     lacking = [column for column in columns_without_place(incoming, target) if filled(incoming, column).any()]
     if not lacking or not add_columns:
         return target
-    wider = widened(target, data, [incoming.headings[column].spelled for column in lacking])
+    names = [incoming.headings[column].spelled for column in lacking]
+    strange = [shown(spelled) for spelled in names if not target.dialect.can_hold(spelled)]
+    if strange:
+        raise NotAddedError(
+            f"nothing was added: {path.name} is written in {target.dialect.encoding}, which lacks a letter of the new "
+            f"{'column' if len(strange) == 1 else 'columns'} {listed(strange)}. Save {path.name} as UTF-8, or leave it out with --leave-out."
+        )
+    wider = widened(target, data, names)
     if wider is None:
         raise NotAddedError(f"nothing was added: columns cannot be added to {path.name}; add them by hand.")
     return wider

@@ -28,6 +28,8 @@ SPENDING_WORDS = {
     sequential.OBRIEN_FLEMING: "O'Brien and Fleming's kind of spending: next to none of the error early",
     sequential.POCOCK: "Pocock's kind of spending: about the same share of the error at each look",
 }
+LEVEL_DIGITS = 6
+"""Digits to which the level of a look is rounded: the limits are worked out by numerical integration."""
 NEAR = dt.timedelta(days=7)
 """A run whose data end within so many days of a planned look is that look (common practice, no source)."""
 LAST_SHARE = 0.9
@@ -64,6 +66,11 @@ class LookPlan(Summary):
         """The t limit of each look with these degrees of freedom."""
         limits = [sequential.t_limit(p, df) for p in self.table[c.NOMINAL_P]]
         return pd.Series(limits, self.table[c.LOOK], name=c.T_LIMIT)
+
+    @property
+    def final_level(self) -> float:
+        """Level of the intervals by which the final look decides."""
+        return round(1 - float(self.table[c.NOMINAL_P].iloc[-1]), LEVEL_DIGITS)
 
     def sentence(self) -> str:
         """The looks in words."""
@@ -203,7 +210,9 @@ class LookStatus:
     @property
     def confidence_level(self) -> float:
         """Level of the intervals by which this look decides; the agreed one in between."""
-        return self.plan.confidence_level if self.nominal_p is None else 1 - self.nominal_p
+        return (
+            self.plan.confidence_level if self.nominal_p is None else round(1 - self.nominal_p, LEVEL_DIGITS)
+        )
 
     def t_limit(self, df: float) -> float | None:
         """The t limit with these degrees of freedom; None where nothing is decided."""
@@ -228,14 +237,23 @@ class LookStatus:
             )
             return f"Interim, not for decision: the data end on {day(self.data_date)}, {past}; {when}."
         needed = f"a difference counts as shown with a p value below {p_words(self.nominal_p or 0.0)}"
+        matched = f"the intervals are drawn to match, at {percent(100 * self.confidence_level, 1)}"
         if self.kind == FINAL:
-            before = self.plan.table[c.ALPHA_SPENT].iloc[-2] if total > 1 else 0.0
-            spent = f"; {percent_words(before)} of error was spent before" if total > 1 else ""
-            return f"Final look: {needed}{spent}."
+            if total == 1:
+                return f"Final look: {needed}."
+            before = percent_words(self.plan.table[c.ALPHA_SPENT].iloc[-2])
+            return f"Final look: {needed}, since {before} of error was spent before; {matched}."
         return (
-            f"Planned look {self.number} of {total}: {needed}, which uses {percent_words(self.alpha_spent)} of error; "
-            "without such a difference the trial goes on."
+            f"Planned look {self.number} of {total}{self._when()}: {needed}, which uses {percent_words(self.alpha_spent)} of error; "
+            f"{matched}."
         )
+
+    def _when(self) -> str:
+        """The days of a planned look: of the data, and of the plan where it was taken late."""
+        planned = self.plan.table[c.DATE].iloc[self.number - 1]
+        if self.data_date <= planned + NEAR:
+            return f", on data up to {day(self.data_date)}"
+        return f", planned for {day(planned)} and taken late, on data up to {day(self.data_date)}"
 
     def unplanned_sentence(self) -> str:
         """How many runs were not planned and what that does; empty if there was none."""

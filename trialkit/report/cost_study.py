@@ -228,7 +228,7 @@ def agreed_rule(trial: Trial, interim: bool = False) -> decision.Rule:
     plan = trial.settings.plan
     return decision.Rule(
         smallest_saving_pct=plan.smallest_worthwhile_saving_pct,
-        confidence_level=trial.settings.confidence_level,
+        confidence_level=trial.confidence_level,
         saving_judged_by=plan.saving_judged_by,
         agreed=plan.decision_rule,
         primary_measure=plan.primary_measure,
@@ -285,7 +285,7 @@ def cost_inputs(
         pairings=paired,
         savings=savings,
         unused=_unused(lives, place),
-        confidence_level=settings.confidence_level,
+        confidence_level=trial.confidence_level,
         seed=settings.seed,
         currency=settings.currency,
         labels=study.labels(trial),

@@ -350,7 +350,7 @@ def exclusion_effect(trial: Trial) -> blocks.Block:
         )
     return blocks.table(
         effect[[c.RULE, *BRIEF_RATIOS]], EFFECT_CAPTION, labels=study.labels(trial),
-        headings={c.RULE: "Readings used", c.ESTIMATE: "Times slower"}, confidence_level=trial.settings.confidence_level,
+        headings={c.RULE: "Readings used", c.ESTIMATE: "Times slower"}, confidence_level=trial.confidence_level,
     )  # fmt: skip
 
 

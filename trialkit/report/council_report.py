@@ -59,9 +59,8 @@ TRUST_TITLE = "How far the findings can be trusted"
 QUALITY_TITLE = "Quality of the data"
 VERDICTS_TITLE = "Every verdict"
 METHOD_TITLE = "How it was worked out"
-EARLY = (
-    "The verdicts above go by the intervals alone, which is not enough for a decision before the final look."
-)
+EARLY = "The verdicts above are judged by that limit. They are interim: the trial goes on, and nothing is bought before the final look."
+HELD_BACK = "The alternatives, their cost and the order for next season are worked out at the final look."
 FOR_STAFF = "[for staff to fill in]"
 STAFF_FACTS = ("Meeting date", "Agenda item", "Prepared by")
 """Facts at the head of a staff report that no trial knows."""
@@ -112,10 +111,14 @@ class CouncilReport:
         measure = self.trial.settings.plan.primary_measure
         wear = council.wear_findings(found.compared) if measure == "wear" else []
         first = [*cost, *life] if measure == "cost" else [*wear, *life, *cost]
-        rest = [blocks.Finding(sentence=council.basis(found.lives))]
-        if self.look.kind == PLANNED:
-            rest.append(blocks.Finding(sentence=f"{self.look.sentence()} {EARLY}"))
-        return [*first, *noise_words.front_brief(found.noise), *material_words.front(found.material), *rest]
+        judged = [*first, *noise_words.front_brief(found.noise), *material_words.front(found.material)]
+        basis = blocks.Finding(sentence=council.basis(found.lives))
+        if self.look.kind != PLANNED:
+            return [*judged, basis]
+        interim = [
+            item.model_copy(update={"sentence": verdict_table.marked(item.sentence)}) for item in judged
+        ]
+        return [*interim, basis, blocks.Finding(sentence=f"{self.look.sentence()} {EARLY}")]
 
     def answer_figure(self) -> list[blocks.Block]:
         """The figure of the first page."""
@@ -165,6 +168,8 @@ class CouncilReport:
 
     def choices(self) -> list[blocks.Block]:
         """The alternatives, what each costs, and what else goes with the recommended action."""
+        if decides_nothing(self.look):
+            return self._final(blocks.text(HELD_BACK))
         found, more = self.found.cost, self._action().acts[1:]
         return self._final(
             *([blocks.text(*more)] if more else []),
@@ -185,12 +190,7 @@ class CouncilReport:
         salt = material_words.front(found.material)
         return [
             blocks.heading(APPENDIX_TITLE, new_page=True),
-            *self._section(QUESTIONS_TITLE, decision_sections.questions(found.cost, found.noise, salt)),
-            *self._section(
-                WEIGHED_TITLE,
-                decision_sections.weighed_table(found.cost),
-                decision_sections.fiscal_table(found.cost),
-            ),
+            *([] if decides_nothing(self.look) else self._for_the_decision(salt)),
             *self._section(CHANGED_TITLE, changes_sections.what_changed(self.changed), *self._changes()),
             *self._section(VERDICTS_TITLE, decision_sections.verdicts_table(found.cost, self.verdicts())),
             *self._section(DETAILS_TITLE, *self._wear_details()),
@@ -309,12 +309,27 @@ class CouncilReport:
             blocks.text(*life_words.what_broke(lives), *life_words.evenness(lives), *life_words.thrown_away(lives)),
         ]  # fmt: skip
 
+    def _for_the_decision(self, salt: list[blocks.Finding]) -> list[blocks.Block]:
+        """Questions and answers, and the alternatives weighed: for a meeting that has something to decide."""
+        found = self.found
+        return [
+            *self._section(QUESTIONS_TITLE, decision_sections.questions(found.cost, found.noise, salt)),
+            *self._section(
+                WEIGHED_TITLE,
+                decision_sections.weighed_table(found.cost),
+                decision_sections.fiscal_table(found.cost),
+            ),
+        ]
+
     def _cost_details(self) -> list[blocks.Block]:
         found = self.found.cost
+        worked_out = [
+            cost_sections.lines_table(found), cost_sections.several_years(found), cost_sections.turning(found)
+        ]  # fmt: skip
+        if decides_nothing(self.look):
+            return worked_out
         return [
-            cost_sections.lines_table(found),
-            cost_sections.several_years(found),
-            cost_sections.turning(found),
+            *worked_out,
             cost_sections.order_table(found),
             cost_sections.trucks_table(found),
             cost_sections.bids_table(found),
@@ -342,14 +357,14 @@ class CouncilReport:
         ]
 
     def _glossary(self) -> blocks.Block:
-        return glossary.table(self.trial.settings.confidence_level, study.reference_label(self.trial))
+        return glossary.table(self.trial.confidence_level, study.reference_label(self.trial))
 
 
 def decides_nothing(look: LookStatus) -> bool:
     """Whether the season's verdict is still to come: between the looks, and at a planned look before the last.
 
-    An early look is for stopping a trial that does harm. Its own limit is far stricter than the rule for the end of the season, so
-    its verdicts are marked and nothing is bought on them.
+    An early look is for stopping a trial that does harm. Its verdicts are judged by its own, far stricter limit and are marked;
+    what half a winter says of a whole one is not known, so nothing is bought on them.
     """
     return look.kind in (INTERIM, PLANNED)
 
@@ -373,7 +388,7 @@ def make_report(checked: Checked, since_run: str = "", earlier_looks: str = "") 
     UsageError
         If the folder is not that of a finished run, or a day cannot be read.
     """
-    trial = checked.require_clean()
-    look = look_study.status(trial, earlier_looks)
+    look = look_study.status(checked.require_clean(), earlier_looks)
+    trial = checked.require_clean(look.confidence_level)
     found = council_study.studies(trial, interim=decides_nothing(look))
     return CouncilReport(checked, trial, found, look, council_study.changes_since(since_run, trial, found))

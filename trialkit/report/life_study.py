@@ -100,7 +100,7 @@ def study_lives(trial: Trial, rates: wear.WearRates | None = None) -> LifeStudy:
             currency=trial.settings.currency,
         ),
         labels=study.labels(trial),
-        confidence_level=trial.settings.confidence_level,
+        confidence_level=trial.confidence_level,
     )  # fmt: skip
 
 
@@ -126,7 +126,7 @@ def observed_lives(trial: Trial) -> observed.ObservedLives:
         lineage.life_miles(trial[study.EVENTS], trial[study.READINGS], shifts),
         trial[study.SETS],
         set_events=trial[study.EVENTS],
-        confidence_level=trial.settings.confidence_level,
+        confidence_level=trial.confidence_level,
         reference=trial.settings.reference_edge_type,
         labels=study.labels(trial),
     )

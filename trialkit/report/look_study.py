@@ -53,6 +53,22 @@ def status(trial: Trial, earlier_looks: str = "") -> LookStatus:
     )  # fmt: skip
 
 
+def confidence_level(trial: Trial, earlier_looks: str = "") -> float:
+    """Level at which every notebook of a report judges differences: that of the look, else the agreed one.
+
+    Where the looks cannot be worked out the agreed level stands; the council report then says what is wrong with them.
+
+    Parameters
+    ----------
+    trial, earlier_looks
+        As for `status`.
+    """
+    try:
+        return status(trial, earlier_looks).confidence_level
+    except (UsageError, NotEnoughDataError):
+        return trial.settings.confidence_level
+
+
 def season(trial: Trial) -> Season:
     """First and last day of the season: as agreed, else as the set events tell it.
 

@@ -157,7 +157,7 @@ def study_material(trial: Trial) -> MaterialStudy:
         None,
         labels=study.labels(trial),
         reference=settings.reference_edge_type,
-        confidence_level=settings.confidence_level,
+        confidence_level=trial.confidence_level,
         currency=settings.currency,
         rate_basis=own.rate_basis,
         policy_rate_lb_lane_mi=rates.rate_per_lane_mile(policy_lb, own.policy_rate_basis),
@@ -167,18 +167,18 @@ def study_material(trial: Trial) -> MaterialStudy:
         return replace(empty, storms=storms, not_studied=NO_SHIFTS)
     records = read_records(trial)
     compared, not_compared = _compare_all(
-        records, settings.reference_edge_type, settings.confidence_level, empty.labels
+        records, settings.reference_edge_type, trial.confidence_level, empty.labels
     )
     rated, why = _rated(trial, records)
     if why:
         not_compared[RATINGS] = why
-    slope = _slope(records, storms, settings.confidence_level)
+    slope = _slope(records, storms, trial.confidence_level)
     typical = own.typical_severity
     use = spreading.reference_use(
         records.shifts,
         settings.reference_edge_type,
         severity_factor=slope.factor(typical) if slope is not None and typical is not None else 1.0,
-        confidence_level=settings.confidence_level,
+        confidence_level=trial.confidence_level,
     )
     found = replace(
         empty,
@@ -321,7 +321,7 @@ def _rated(trial: Trial, records: MaterialRecords) -> tuple[ratings.RatingCompar
     )
     try:
         found = ratings.compare_ratings(
-            frame, reference=trial.settings.reference_edge_type, confidence_level=trial.settings.confidence_level,
+            frame, reference=trial.settings.reference_edge_type, confidence_level=trial.confidence_level,
             labels=study.labels(trial), seed=trial.settings.seed,
         )  # fmt: skip
     except (NotEnoughDataError, UsageError):

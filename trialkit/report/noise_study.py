@@ -140,7 +140,7 @@ def noise_in_cab(trial: Trial) -> NoiseStudy:
     placed, reason = _placed(trial, SOUND, "Noise in the cab", "sound level sample")
     if placed is None:
         return NoiseStudy(None, None, None, criteria, brief, not_studied=reason, is_recorded=trial.has(SOUND))
-    names, level = study.labels(trial), settings.confidence_level
+    names, level = study.labels(trial), trial.confidence_level
     shares, blank = _task_shares(trial)
     exposure = noise_exposure.estimate_exposure(
         placed.frame,
@@ -184,7 +184,7 @@ def vibration_at_seat(trial: Trial) -> VibrationStudy:
     placed, reason = _placed(trial, VIBRATION, "Shaking of the seat", "vibration sample")
     if placed is None:
         return VibrationStudy(None, None, not_studied=reason, is_recorded=trial.has(VIBRATION))
-    names, level = study.labels(trial), settings.confidence_level
+    names, level = study.labels(trial), trial.confidence_level
     exposure = vibration.estimate_exposure(
         placed.frame, daily_h=settings.noise.shift_length_h, confidence_level=level, labels=names
     )

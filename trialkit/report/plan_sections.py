@@ -31,6 +31,8 @@ RULES_CAPTION = "What was agreed before the season"
 LOOKS_CAPTION = "Planned looks, and what a difference must reach at each"
 LOOK_NOTES = (
     "Between the looks nothing is decided: results that are read again and again show differences that are not there.",
+    "At each look the report judges by that limit and draws its intervals to match. Before the final look it shows what it finds and "
+    "buys nothing.",
 )
 GAUGE_CAPTION = "Where the spread of the readings comes from (standard deviations)"
 NO_GAUGE = "There is no gauge study to show."

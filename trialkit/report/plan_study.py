@@ -413,10 +413,11 @@ def reference_rate(trial: Trial) -> float:
 
 def sizes(trial: Trial, schedule: Schedule, n_trucks: int) -> dict[str, sizing.WearSizing]:
     """What trials of several sizes can show of each edge type against the reference, in the agreed design."""
-    settings, agreed = trial.settings, trial.settings.plan
+    settings, agreed, looks = trial.settings, trial.settings.plan, planned_looks(trial)
+    level = settings.confidence_level if looks is None else looks.final_level
     plan = sizing.WearPlan(
         reference_rate=reference_rate(trial), schedule=schedule, truck_cv=agreed.truck_spread_pct / 100,
-        edge_types=len(edge_types(trial)), power=agreed.power_pct / 100, confidence_level=settings.confidence_level,
+        edge_types=len(edge_types(trial)), power=agreed.power_pct / 100, confidence_level=level,
     )  # fmt: skip
     trucks = sorted({*SIZES, n_trucks} - {0})
     alike: dict[tuple[float, bool], sizing.WearSizing] = {}

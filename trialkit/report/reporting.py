@@ -51,7 +51,7 @@ WORKBOOK = "appendix.xlsx"
 LAST_FAILURE = "last_failure"
 PARTS = "parts"
 """Folder of the workplace in which each notebook has a folder of its own for the tables that it writes."""
-SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date", "since_run", "earlier_looks")
+SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date", "since_run", "earlier_looks", "confidence_level")
 
 
 def write_report(
@@ -129,11 +129,13 @@ def write_report(
     workplace.clear_left_over(home)
     earlier = reuse.earlier_runs(home)
     last = _run_to_compare_with(since, earlier, final)
+    looks = look_study.earlier_looks(earlier, trial.last_data_date)
     given = {
         "data_dir": str(Path(folder).resolve()),
         "through_date": through.isoformat() if through else "",
         "since_run": str(last.folder) if last is not None else "",
-        "earlier_looks": look_study.earlier_looks(earlier, trial.last_data_date),
+        "earlier_looks": looks,
+        "confidence_level": look_study.confidence_level(trial, looks),
         **parameters,
     }
     compared_with = f"{last.folder.name}, {last.made}" if last is not None else ""

@@ -44,7 +44,7 @@ def compare_seasons(trial: Trial, projection: life.LifeProjection) -> seasons.Se
     labels = {name: label for own, _ in every for name, label in study.labels(own).items()}
     return seasons.compare_over_seasons(
         pd.concat(kept, ignore_index=True), trial.settings.reference_edge_type, rule=trial.settings.plan.pool_seasons,
-        confidence_level=trial.settings.confidence_level, labels=labels,
+        confidence_level=trial.confidence_level, labels=labels,
     )  # fmt: skip
 
 

@@ -58,7 +58,7 @@ def wear_rates(trial: Trial, readings: pd.DataFrame | None = None) -> wear.WearR
     types = trial[TYPES]
     return wear.fit_wear_rates(
         segments(trial, readings),
-        confidence_level=trial.settings.confidence_level,
+        confidence_level=trial.confidence_level,
         repeatability_in=repeatability_of(trial[GAUGE]) if trial.has(GAUGE) else None,
         run_in_mi=trial.settings.plan.run_in_mi,
         usable_depth_in=dict(zip(types[c.EDGE_TYPE].astype(str), types[c.USABLE_DEPTH_IN], strict=True)),

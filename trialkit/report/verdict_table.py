@@ -60,10 +60,10 @@ def verdicts(
     kept = [part.astype(object) for part in parts if len(part)]
     table = pd.concat(kept, ignore_index=True) if kept else pd.DataFrame(columns=VERDICT_COLUMNS)
     is_interim = interim or (found.verdicts is not None and found.verdicts.rule.interim)
-    return table.assign(**{c.SENTENCE: [_marked(one) for one in table[c.SENTENCE]]}) if is_interim else table
+    return table.assign(**{c.SENTENCE: [marked(one) for one in table[c.SENTENCE]]}) if is_interim else table
 
 
-def _marked(sentence: str) -> str:
+def marked(sentence: str) -> str:
     """The sentence with the mark of an interim result."""
     return sentence if INTERIM in sentence else f"{sentence.removesuffix('.')} ({INTERIM})."
 

@@ -20,7 +20,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.errors import Problem, TrialDataError, near_match, sorted_problems
+from trialkit.errors import Problem, TrialDataError, UsageError, near_match, sorted_problems
 from trialkit.formatting import counted
 from trialkit.settings import FILE_NAME, Material, Noise, Settings
 from trialkit.tables import TABLES
@@ -72,6 +72,8 @@ class Trial:
         The warnings; `problems` and `problems_of` give them.
     earlier_trials : tuple of Trial
         The earlier winters; `earlier` gives them.
+    confidence_level : float
+        Level at which differences are judged: the agreed one of the settings, or that of a planned look.
     reads : set of str
         What has been asked of this trial so far; `digest` says whether it is still the same.
     """
@@ -86,6 +88,7 @@ class Trial:
     excluded: Mapping[str, pd.DataFrame] = field(repr=False)
     all_problems: tuple[Problem, ...] = field(repr=False)
     earlier_trials: tuple[Trial, ...] = field(repr=False, default=())
+    confidence_level: float = 0.95
     reads: set[str] = field(repr=False, default_factory=lambda: set(BEARS_ON_ALL))
 
     def __getitem__(self, name: str) -> pd.DataFrame:
@@ -250,18 +253,29 @@ class Checked:
     def _repr_html_(self) -> str:
         return problem_text.html_table(self.problems, self.sentence())
 
-    def require_clean(self) -> Trial:
+    def require_clean(self, confidence_level: float = 0.0) -> Trial:
         """The trial, if it has no error; from now on results are shown in its units and its currency (see `display`).
+
+        Parameters
+        ----------
+        confidence_level : float
+            Level at which differences are judged, such as that of a planned look; 0 for the one agreed in the settings.
 
         Raises
         ------
         TrialDataError
             If there is any error; it carries all problems.
+        UsageError
+            If the level is not between 0.5 and 1.
         """
         settings = self.draft.settings
+        if confidence_level and not 0.5 <= confidence_level < 1:
+            raise UsageError(
+                f"The confidence level is {confidence_level:g}; it lies from 0.5 to below 1, such as 0.95."
+            )
         if not self.is_clean or settings is None:
             raise TrialDataError(self.problems)
-        earlier = tuple(checked.require_clean() for checked in self.earlier)
+        earlier = tuple(checked.require_clean(confidence_level) for checked in self.earlier)
         display.use(settings.units, settings.currency)
         draft = self.draft
         of_earlier = {
@@ -273,6 +287,7 @@ class Checked:
             folder=draft.folder, settings=settings, frames=MappingProxyType(dict(draft.frames)), present=draft.present,
             files=draft.files, hashes={**draft.hashes, **of_earlier}, exclusions=draft.exclusions, excluded=draft.excluded,
             all_problems=self.problems, earlier_trials=earlier,
+            confidence_level=confidence_level or settings.confidence_level,
         )  # fmt: skip
 
 
