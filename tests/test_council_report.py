@@ -5,8 +5,10 @@ from pathlib import Path
 import pytest
 from conftest import SETTINGS, TABLES, write_trial
 
+from trialkit.formatting import level_percent
 from trialkit.report import blocks, council, council_report
 from trialkit.trial.checks import check_trial
+from trialkit.verdicts import INTERIM
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 SECTIONS = (
@@ -115,9 +117,31 @@ def test_a_planned_look_before_the_last_says_so_beside_its_verdicts(tmp_path):
     folder = write_trial(tmp_path)
     plan = "[plan]\nlooks = [2030-12-01, 2031-04-01]\nseason_start = 2030-11-01\nseason_end = 2031-04-01\n"
     (folder / "trial.toml").write_text(f"{SETTINGS}\n{plan}")
-    said = made(folder).front()[-1].sentence
-    assert said.startswith("Planned look 1 of 2: a difference counts as shown with a p value below ")
-    assert said.endswith(council_report.EARLY)
+    report = made(folder)
+    *judged, _, last = report.front()
+    assert last.sentence.startswith(
+        "Planned look 1 of 2, planned for December 1, 2030 and taken late, on data up to"
+    )
+    assert last.sentence.endswith(council_report.EARLY)
+    assert judged and all(INTERIM in item.sentence for item in judged)
+    assert [block.plain() for block in report.choices()] == [council_report.HELD_BACK]
+    assert "order" not in text_of(report.appendix()).lower()
+
+
+@pytest.mark.parametrize(("last", "look"), [("2031-04-01", "planned look"), ("2031-01-14", "final look")])
+def test_a_look_judges_by_its_own_limit(tmp_path, last, look):
+    folder = write_trial(tmp_path)
+    plan = f'[plan]\nspending = "pocock"\nlooks = [2030-12-01, {last}]\nseason_start = 2030-11-01\nseason_end = {last}\n'
+    (folder / "trial.toml").write_text(f"{SETTINGS}\n{plan}")
+    report = made(folder)
+    assert report.look.kind == look and report.look.nominal_p < 0.05
+    found, level = report.found, 1 - report.look.nominal_p
+    levels = [
+        part.confidence_level
+        for part in (found.rates, found.compared, found.lives.compared, found.cost.costs.inputs)
+    ]
+    assert levels == pytest.approx([level] * 4)
+    assert f"{level_percent(level)} interval" in text_of(report.trust())
 
 
 def test_the_finding_says_what_it_rests_on(poor):

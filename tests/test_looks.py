@@ -5,6 +5,7 @@ import pytest
 
 from trialkit import columns as c
 from trialkit.errors import NotEnoughDataError, UsageError
+from trialkit.formatting import day
 from trialkit.planning import looks
 from trialkit.planning.season import Season, season_of
 from trialkit.stats.sequential import POCOCK, spending_limits, t_limit
@@ -100,14 +101,16 @@ def test_a_planned_look(data_date):
     assert found.confidence_level == pytest.approx(1 - limits.nominal_p[0])
     assert found.alpha_spent == pytest.approx(limits.alpha_spent[0])
     assert found.sentence() == (
-        "Planned look 1 of 2: a difference counts as shown with a p value below 0.0027, which uses 0.27% of error; without such "
-        "a difference the trial goes on."
+        f"Planned look 1 of 2, on data up to {day(data_date)}: a difference counts as shown with a p value below 0.0027, which uses "
+        "0.27% of error; the intervals are drawn to match, at 99.7%."
     )
     assert found.unplanned_sentence() == ""
 
 
 def test_a_late_look_is_the_planned_one_unless_there_was_one():
-    assert status(DAY(2031, 2, 10)).kind == looks.PLANNED
+    late = status(DAY(2031, 2, 10))
+    assert late.kind == looks.PLANNED
+    assert "planned for January 20, 2031 and taken late, on data up to February 10, 2031:" in late.sentence()
     found = status(DAY(2031, 2, 10), earlier_runs=[DAY(2031, 1, 18)])
     assert (found.kind, found.number, found.unplanned, found.next_look) == (looks.INTERIM, 1, 1, APRIL)
     assert "1 planned look of 2 past" in found.sentence()
@@ -131,7 +134,8 @@ def test_the_final_look_uses_what_is_left(data_date, season):
     assert found.nominal_p == pytest.approx(spending_limits([75 / 153, 1.0]).nominal_p[1])
     assert found.alpha_spent == pytest.approx(0.05)
     assert found.sentence() == (
-        "Final look: a difference counts as shown with a p value below 0.049; 0.27% of error was spent before."
+        "Final look: a difference counts as shown with a p value below 0.049, since 0.27% of error was spent before; the intervals are "
+        "drawn to match, at 95.1%."
     )
 
 

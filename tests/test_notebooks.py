@@ -50,7 +50,11 @@ def test_is_valid_and_committed_without_outputs(notebook):
 
 
 def test_is_thin(notebook):
-    lengths = [len(cell.source.splitlines()) for cell in code_cells(notebook)]
+    lengths = [
+        len(cell.source.splitlines())
+        for cell in code_cells(notebook)
+        if cell not in parameters_cells(notebook)
+    ]
     assert len(notebook.cells) <= MOST_CELLS
     assert max(lengths) <= MOST_LINES
     assert median(lengths) <= MEDIAN_LINES

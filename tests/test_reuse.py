@@ -9,6 +9,7 @@ from conftest import write_trial
 from in_process import notebooks_in_process
 
 from trialkit.errors import UsageError
+from trialkit.formatting import level_percent
 from trialkit.report import council, reporting, reuse, running
 from trialkit.trial import checks
 
@@ -173,13 +174,34 @@ def test_other_code_reuses_nothing(first, notebooks, monkeypatch):
     sources = [notebooks / name for name in NAMES]
 
     def reused():
-        given = {"through_date": "", "since_run": "", "earlier_looks": ""}
+        given = {
+            "through_date": "",
+            "since_run": "",
+            "earlier_looks": "",
+            "confidence_level": 0.95,
+            "interim": False,
+        }
         needs = {source: reuse.needs_of(source, given) for source in sources}
         return [reuse.reusable(source, needs[source], trial, [run]) for source in sources]
 
     assert reused() == [run] * len(sources)
     monkeypatch.setattr(reuse, "code_hash", lambda: "other code")
     assert reused() == [None] * len(sources)
+
+
+def test_every_notebook_judges_by_the_limit_of_the_look(first, notebooks):
+    folder, _ = first
+    plan = '[plan]\nspending = "pocock"\nlooks = [2030-12-01, 2031-01-14]\nseason_start = 2030-11-01\nseason_end = 2031-01-14\n'
+    with (folder / "trial.toml").open("a") as file:
+        file.write(f"\n{plan}")
+    said = record(report(folder, notebooks))
+    level = said["parameters"]["confidence_level"]
+    assert 0.96 < level < 0.98  # Pocock's limits of two looks lie near a p value of 0.03 each
+    own = {one["name"]: one["parameters"].get("confidence_level") for one in said["notebooks"]}
+    assert own["02_wear.ipynb"] == own["04_noise.ipynb"] == level
+    assert f"{level_percent(level)} interval" in (
+        folder.parent / "reports" / said["trial_id"] / said["run"] / reporting.APPENDIX
+    ).read_text(encoding="utf-8")
 
 
 def test_every_kind_of_read_has_a_digest_that_moves_with_it(tmp_path):
@@ -228,6 +250,7 @@ def test_parameters_are_those_of_the_tagged_cell(tmp_path):
         "data_dir",
         "out_dir",
         "through_date",
+        "confidence_level",
     }
     (tmp_path / "no.ipynb").write_text("no notebook")
     assert reuse.parameter_names(tmp_path / "no.ipynb") == frozenset()

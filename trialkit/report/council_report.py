@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.planning.looks import INTERIM, PLANNED, LookStatus
+from trialkit.planning.looks import PLANNED, LookStatus
 from trialkit.report import (
     blocks,
     captions,
@@ -168,7 +168,7 @@ class CouncilReport:
 
     def choices(self) -> list[blocks.Block]:
         """The alternatives, what each costs, and what else goes with the recommended action."""
-        if decides_nothing(self.look):
+        if look_study.decides_nothing(self.look):
             return self._final(blocks.text(HELD_BACK))
         found, more = self.found.cost, self._action().acts[1:]
         return self._final(
@@ -190,7 +190,7 @@ class CouncilReport:
         salt = material_words.front(found.material)
         return [
             blocks.heading(APPENDIX_TITLE, new_page=True),
-            *([] if decides_nothing(self.look) else self._for_the_decision(salt)),
+            *([] if look_study.decides_nothing(self.look) else self._for_the_decision(salt)),
             *self._section(CHANGED_TITLE, changes_sections.what_changed(self.changed), *self._changes()),
             *self._section(VERDICTS_TITLE, decision_sections.verdicts_table(found.cost, self.verdicts())),
             *self._section(DETAILS_TITLE, *self._wear_details()),
@@ -238,7 +238,7 @@ class CouncilReport:
         found = self.found
         return verdict_table.verdicts(
             found.cost, found.lives, found.noise, found.shaking, material_words.verdicts(found.material),
-            interim=decides_nothing(self.look),
+            interim=look_study.decides_nothing(self.look),
         )  # fmt: skip
 
     def save(self, out_dir: str) -> str:
@@ -326,7 +326,7 @@ class CouncilReport:
         worked_out = [
             cost_sections.lines_table(found), cost_sections.several_years(found), cost_sections.turning(found)
         ]  # fmt: skip
-        if decides_nothing(self.look):
+        if look_study.decides_nothing(self.look):
             return worked_out
         return [
             *worked_out,
@@ -360,15 +360,6 @@ class CouncilReport:
         return glossary.table(self.trial.confidence_level, study.reference_label(self.trial))
 
 
-def decides_nothing(look: LookStatus) -> bool:
-    """Whether the season's verdict is still to come: between the looks, and at a planned look before the last.
-
-    An early look is for stopping a trial that does harm. Its verdicts are judged by its own, far stricter limit and are marked;
-    what half a winter says of a whole one is not known, so nothing is bought on them.
-    """
-    return look.kind in (INTERIM, PLANNED)
-
-
 def make_report(checked: Checked, since_run: str = "", earlier_looks: str = "") -> CouncilReport:
     """Work everything out for the council report of a trial.
 
@@ -390,5 +381,5 @@ def make_report(checked: Checked, since_run: str = "", earlier_looks: str = "") 
     """
     look = look_study.status(checked.require_clean(), earlier_looks)
     trial = checked.require_clean(look.confidence_level)
-    found = council_study.studies(trial, interim=decides_nothing(look))
+    found = council_study.studies(trial, interim=look_study.decides_nothing(look))
     return CouncilReport(checked, trial, found, look, council_study.changes_since(since_run, trial, found))

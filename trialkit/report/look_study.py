@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from trialkit import columns as c
 from trialkit.errors import NotEnoughDataError, UsageError
 from trialkit.formatting import day
-from trialkit.planning.looks import NO_LOOKS, LookStatus, look_status
+from trialkit.planning.looks import INTERIM, NO_LOOKS, PLANNED, LookStatus, look_status
 from trialkit.planning.season import SEASON_END, Season, season_of
 from trialkit.report import study
 from trialkit.report.reuse import EarlierRun
@@ -53,8 +53,17 @@ def status(trial: Trial, earlier_looks: str = "") -> LookStatus:
     )  # fmt: skip
 
 
-def confidence_level(trial: Trial, earlier_looks: str = "") -> float:
-    """Level at which every notebook of a report judges differences: that of the look, else the agreed one.
+def decides_nothing(look: LookStatus) -> bool:
+    """Whether the season's verdict is still to come: between the looks, and at a planned look before the last.
+
+    An early look is for stopping a trial that does harm. Its verdicts are judged by its own, far stricter limit and are marked;
+    what half a winter says of a whole one is not known, so nothing is bought on them.
+    """
+    return look.kind in (INTERIM, PLANNED)
+
+
+def judged_by(trial: Trial, earlier_looks: str = "") -> tuple[float, bool]:
+    """How every notebook of a report judges: the level of the look, else the agreed one, and whether it decides nothing.
 
     Where the looks cannot be worked out the agreed level stands; the council report then says what is wrong with them.
 
@@ -64,9 +73,10 @@ def confidence_level(trial: Trial, earlier_looks: str = "") -> float:
         As for `status`.
     """
     try:
-        return status(trial, earlier_looks).confidence_level
+        look = status(trial, earlier_looks)
     except (UsageError, NotEnoughDataError):
-        return trial.settings.confidence_level
+        return trial.settings.confidence_level, False
+    return look.confidence_level, decides_nothing(look)
 
 
 def season(trial: Trial) -> Season:

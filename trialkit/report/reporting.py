@@ -51,7 +51,15 @@ WORKBOOK = "appendix.xlsx"
 LAST_FAILURE = "last_failure"
 PARTS = "parts"
 """Folder of the workplace in which each notebook has a folder of its own for the tables that it writes."""
-SET_BY_THE_RUN = ("data_dir", "out_dir", "through_date", "since_run", "earlier_looks", "confidence_level")
+SET_BY_THE_RUN = (
+    "data_dir",
+    "out_dir",
+    "through_date",
+    "since_run",
+    "earlier_looks",
+    "confidence_level",
+    "interim",
+)
 
 
 def write_report(
@@ -130,12 +138,14 @@ def write_report(
     earlier = reuse.earlier_runs(home)
     last = _run_to_compare_with(since, earlier, final)
     looks = look_study.earlier_looks(earlier, trial.last_data_date)
+    level, interim = look_study.judged_by(trial, looks)
     given = {
         "data_dir": str(Path(folder).resolve()),
         "through_date": through.isoformat() if through else "",
         "since_run": str(last.folder) if last is not None else "",
         "earlier_looks": looks,
-        "confidence_level": look_study.confidence_level(trial, looks),
+        "confidence_level": level,
+        "interim": interim,
         **parameters,
     }
     compared_with = f"{last.folder.name}, {last.made}" if last is not None else ""
