@@ -9,7 +9,17 @@ import pandas as pd
 from money_samples import CARBIDE, LABELS, RUBBER, STEEL, cost_inputs, plan, trucks, uses
 
 from trialkit import columns as c
-from trialkit.money import alternatives, bids, break_even, costs, decision, life_cycle, order, what_if
+from trialkit.money import (
+    alternatives,
+    bids,
+    break_even,
+    cost_sensitivity,
+    costs,
+    decision,
+    life_cycle,
+    order,
+)
+from trialkit.money.cost_differences import EDGES_ALONE
 from trialkit.money.inputs import Use
 from trialkit.report.cost_study import NO_LIFE, CostStudy
 from trialkit.stats.inference import Sample
@@ -48,7 +58,7 @@ def study(of=None, *, rule=None, bid_rows=None, supplied=None, **given) -> CostS
     found = costs.estimate_costs(inputs)
     verdicts = decision.check_rule(found, rule or decision.Rule(10.0))
     better = verdicts.better()
-    alone = found.compared[found.compared[c.BASIS] == costs.EDGES_ALONE].dropna(subset=[c.SAVING_PCT])
+    alone = found.compared[found.compared[c.BASIS] == EDGES_ALONE].dropna(subset=[c.SAVING_PCT])
     nearest = (
         better[0]
         if better
@@ -67,7 +77,7 @@ def study(of=None, *, rule=None, bid_rows=None, supplied=None, **given) -> CostS
         nearest=nearest,
         choices=alternatives.cost_alternatives(found, nearest, trial_trucks=CARRIED) if nearest else None,
         order=order.project_order(wanted, [inputs], inputs.plan, n_draws=DRAWS) if len(wanted) else None,
-        sensitivity=what_if.estimate_sensitivity(inputs),
+        sensitivity=cost_sensitivity.estimate_sensitivity(inputs),
         bids=bids.compare_bids(offered(*bid_rows), inputs) if bid_rows else None,
         specification=pd.DataFrame(),
         labels=LABELS,

@@ -8,7 +8,7 @@ import pytest
 
 from trialkit import columns as c
 from trialkit.money import break_even as be
-from trialkit.money.costs import estimated_difference
+from trialkit.money.cost_differences import estimated_difference
 from trialkit.money.inputs import Use
 from trialkit.money.what_if import Change, changed
 from trialkit.stats.inference import Sample

@@ -10,8 +10,9 @@ import pytest
 from trialkit import columns as c
 from trialkit import display
 from trialkit.money import costs, lines, prices
+from trialkit.money.cost_differences import EDGES_ALONE, WITH_SAVINGS
 from trialkit.money.inputs import Use
-from trialkit.stats.inference import Pairing, Sample
+from trialkit.stats.inference import Sample
 
 
 def amounts(found: costs.Costs, edge_type: str) -> dict[str, float]:
@@ -63,55 +64,6 @@ def test_the_interval_of_a_cost_without_other_doubt_is_that_of_the_life():
     half = 3.1824 * math.sqrt(0.16 / 4) / 1000 * 820
     assert found[c.CONF_LOW] == pytest.approx(1.69 - half, abs=0.01)
     assert found[c.CONF_HIGH] == pytest.approx(1.69 + half, abs=0.01)
-
-
-def test_a_difference_without_other_doubt_has_welchs_interval():
-    # Welch by hand: 2 sets/1,000 mi at 820 and 0.8 at 1,220 with variances 0.16/4 and 0.0256/4:
-    # SE = sqrt(0.82^2 0.04 + 1.22^2 0.0064) = 0.19080, df = SE^4 / (0.026896^2/3 + 0.0095258^2/3) = 4.887,
-    # t(0.975, 4.887) = 2.5881 (scipy 1.17, stats.t.ppf)
-    given = {
-        ms.STEEL: Use(Sample(2.0, 0.16, 4), 0, 0, 1e12),
-        ms.CARBIDE: Use(Sample(0.8, 0.0256, 4), 0, 0, 1e12),
-    }
-    found = costs.estimate_costs(ms.cost_inputs(uses=given, n_draws=200_000)).compared.iloc[0]
-    assert found[c.ESTIMATE] == pytest.approx(0.8 * 1.22 - 2 * 0.82)
-    half = (found[c.CONF_HIGH] - found[c.CONF_LOW]) / 2
-    assert half == pytest.approx(2.5881 * 0.19080, rel=0.02)
-
-
-def test_no_difference_is_narrower_than_that_of_the_wear_alone():
-    given = ms.uses(2)
-    few = given | {
-        ms.CARBIDE: Use(Sample(0.8, 0.0256, 2), 2, 0, 8000.0),
-        ms.STEEL: Use(Sample(2.0, 0.16, 2), 2, 0, 8000.0),
-    }
-    for uses in (given, few):
-        found = costs.estimate_costs(ms.cost_inputs(uses=uses))
-        drawn = found.differences[ms.CARBIDE, costs.EDGES_ALONE]
-        low, high = drawn.interval(0.95)
-        alone = drawn.wear.interval(0.95)
-        assert low <= alone[0] and alone[1] <= high
-        assert drawn.p_saves(0.0) >= drawn.wear.p_saves(0.0)
-
-
-def test_trucks_that_carried_both_types_narrow_the_difference():
-    paired = {ms.CARBIDE: Pairing(4, 0.9)}
-    apart, together = (
-        costs.estimate_costs(ms.cost_inputs(pairings=pairs)).compared.iloc[0] for pairs in ({}, paired)
-    )
-    assert together[c.CONF_HIGH] - together[c.CONF_LOW] < apart[c.CONF_HIGH] - apart[c.CONF_LOW]
-
-
-@pytest.mark.parametrize("bound", [0.0, 0.3])
-@pytest.mark.parametrize("n", [2, 3, 8])
-def test_the_chance_agrees_with_the_interval_of_the_difference(n, bound):
-    # what a two-sided 95 % interval leaves on each side is 2.5 %
-    for mean in (0.2, 0.6, 1.0, 1.3, 2.0, 4.0):
-        given = ms.uses() | {ms.CARBIDE: Use(Sample(mean, 0.04, n, 0.0, bound), 0, 0, 8000.0)}
-        compared = costs.estimate_costs(ms.cost_inputs(uses=given)).compared.iloc[0]
-        low, high, chance = (compared[name] for name in (c.CONF_LOW, c.CONF_HIGH, c.CHANCE_CHEAPER))
-        assert (high < 0) == (chance > 0.975) and (low > 0) == (chance < 0.025)
-        assert (chance >= 0.5) if compared[c.ESTIMATE] < 0 else (chance <= 0.5)
 
 
 def test_wear_that_may_be_nothing_gives_a_cost_with_a_lower_bound():
@@ -191,14 +143,6 @@ def test_a_missing_amount_is_unknown_and_the_total_says_so():
     ) in found.notes
 
 
-def test_lines_unknown_for_one_type_are_left_out_of_both_in_the_difference():
-    short = ms.costs()[lambda frame: (frame[c.ITEM] != "disposal") | (frame[c.EDGE_TYPE] != ms.CARBIDE)]
-    found = costs.estimate_costs(ms.cost_inputs(costs=short))
-    compared = found.compared.iloc[0]
-    assert compared[c.UNKNOWN_LINES] == "disposal"
-    assert compared[c.ESTIMATE] == pytest.approx(0.8 * 1.23 - 2 * 0.83)
-
-
 def test_a_kit_per_something_that_does_not_fit_is_not_free():
     wrong = ms.costs()
     wrong.loc[wrong[c.ITEM] == "conversion_kit", c.PER] = "hour"
@@ -209,18 +153,6 @@ def test_a_kit_per_something_that_does_not_fit_is_not_free():
         "The amount of conversion kits is given per hour, which does not fit; it may be per set, change or year. It is taken as "
         "unknown."
     ) in found.notes
-
-
-def test_a_line_unknown_for_one_type_is_left_out_of_the_breaks_of_both():
-    rows = ms.costs()
-    down = rows[rows[c.ITEM] == "truck_down"].assign(**{c.EDGE_TYPE: ms.STEEL})
-    partly = pd.concat([rows[rows[c.ITEM] != "truck_down"], down])
-    nowhere = rows[rows[c.ITEM] != "truck_down"]
-    found = [costs.estimate_costs(ms.cost_inputs(costs=one, uses=ms.uses(2))) for one in (partly, nowhere)]
-    # where down time counts for neither, it makes no difference that it is known for one
-    compared = [one.compared.iloc[0][[c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]].astype(float) for one in found]
-    assert list(compared[0]) == pytest.approx(list(compared[1]))
-    assert found[0].compared.iloc[0][c.UNKNOWN_LINES] == "truck down time"
 
 
 def test_no_costs_at_all_leave_the_price_of_the_sets():
@@ -254,7 +186,7 @@ def test_savings_that_were_shown_are_a_line_of_their_own():
     assert (line[c.ESTIMATE], line[c.CONF_LOW], line[c.CONF_HIGH]) == (-0.10, -0.20, -0.04)
     assert line[costs.OF_WHICH] == "yes"
     both = saved.compared[saved.compared[c.EDGE_TYPE] == ms.RUBBER].set_index(c.BASIS)[c.ESTIMATE]
-    assert both[costs.EDGES_ALONE] - both[costs.WITH_SAVINGS] == pytest.approx(0.10)
+    assert both[EDGES_ALONE] - both[WITH_SAVINGS] == pytest.approx(0.10)
 
 
 def test_drawn_savings_have_the_ends_of_their_interval():
@@ -319,15 +251,6 @@ def test_without_a_plan_the_yearly_lines_are_unknown():
     assert row(found, ms.RUBBER)[c.UNKNOWN_LINES] == "conversion kits and stock holding"
     assert math.isnan(row(found, ms.STEEL)[c.ANNUAL_COST])
     assert any("No miles are planned" in note for note in found.notes)
-
-
-def test_chance_words():
-    assert [costs.chance_words(one) for one in (0.5, 0.995, 0.001, math.nan)] == [
-        "50%",
-        "above 99%",
-        "below 1%",
-        "not known",
-    ]
 
 
 def test_items_have_words():

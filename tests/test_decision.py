@@ -8,7 +8,8 @@ import pytest
 
 from trialkit import columns as c
 from trialkit.money import decision
-from trialkit.money.costs import EDGES_ALONE, WITH_SAVINGS, estimate_costs
+from trialkit.money.cost_differences import EDGES_ALONE, WITH_SAVINGS
+from trialkit.money.costs import estimate_costs
 from trialkit.money.decision import Rule, check_rule
 from trialkit.money.inputs import Use
 from trialkit.stats.inference import Sample

@@ -13,7 +13,7 @@ from trialkit import columns as c
 from trialkit.money import alternatives as alt
 from trialkit.money.decision import Rule
 from trialkit.money.kept import Kept
-from trialkit.money.season import LIGHT, MIDDLING, season_miles
+from trialkit.money.season import season_miles
 from trialkit.report import (
     cost_tables,
     cost_words,
@@ -32,6 +32,7 @@ from trialkit.report.decision_words import (
     PRICE_FIRST,
     WAIT,
 )
+from trialkit.table_parts import LIGHT, MIDDLING
 from trialkit.verdicts import BETTER, INTERIM, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE
 
 

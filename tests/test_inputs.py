@@ -7,8 +7,9 @@ import pytest
 
 from trialkit import columns as c
 from trialkit.errors import UsageError
-from trialkit.money.inputs import SECTION, Use, use_notes
+from trialkit.money.inputs import Use, use_notes
 from trialkit.stats.inference import Sample
+from trialkit.table_parts import SECTION
 
 
 def test_the_reference_comes_first_and_the_others_in_order():

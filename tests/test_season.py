@@ -9,6 +9,7 @@ import pytest
 from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.money import season
+from trialkit.table_parts import HARD
 
 
 def frame(*rows) -> pd.DataFrame:
@@ -50,7 +51,7 @@ def test_without_a_plan_this_seasons_miles_stand_in():
 def test_other_miles():
     plan = ms.plan((1000.0, 3000.0))
     assert list(plan.scaled(2).miles("front")) == [2000, 6000]
-    assert list(plan.winter(season.HARD).miles("front")) == [1500, 4500]
+    assert list(plan.winter(HARD).miles("front")) == [1500, 4500]
     assert season.mean_miles(plan.at("front")) == 2000 and math.isnan(season.mean_miles(plan.at("wing_left")))
 
 

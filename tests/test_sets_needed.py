@@ -111,14 +111,13 @@ def test_levels_and_costs_that_are_none():
 
 def test_sets_that_can_go_on_again():
     rows = [
-        ("S-1", 400.0, "not_ended"),
-        ("S-2", 950.0, "not_ended"),
-        ("S-3", 100.0, "worn_out"),
-        ("S-4", 100.0, "not_ended"),
+        ("S-1", 400.0),  # by hand: 0.4 of its life is used up, 0.6 is left
+        ("S-2", 950.0),  # less than a tenth is left
+        ("S-4", 100.0),  # its use is not known
     ]
-    lives = pd.DataFrame(rows, columns=[c.SET_ID, c.MILES_MI, "cause"]).assign(
+    lives = pd.DataFrame(rows, columns=[c.SET_ID, c.MILES_MI]).assign(
         **{c.EDGE_TYPE: ms.STEEL, c.PLOW_POSITION: "front", c.TRUCK_ID: "T-1"}
     )
-    found = sn.remaining_shares(lives, {"S-1": 1.0, "S-2": 1.0, "S-3": 1.0})
+    found = sn.remaining_shares(lives, {"S-1": 1.0, "S-2": 1.0})
     assert found[c.SET_ID].tolist() == ["S-1"] and found[sn.CARRIED_FRAC].tolist() == [0.6]
     assert sn.remaining_shares(lives, {"S-1": -0.1}).iloc[0][sn.CARRIED_FRAC] == 1.0

@@ -19,6 +19,8 @@ SLIP = "beyond anything a plow truck carries: a slip or a wrong unit"
 POSITIONS = ("front", "underbody", "wing_left", "wing_right")
 YES, NO = "yes", "no"
 YES_NO = (YES, NO)
+SET, SECTION = "set", "section"
+"""What is replaced when an edge is worn: the whole set, or single sections."""
 MATERIALS = ("rock_salt", "treated_salt", "sand_salt", "brine", "other")
 DISPOSAL = "disposal"
 _ANY = ("hour", "change", "set", "year")
@@ -31,6 +33,9 @@ COST_PER = {
     "other": _ANY,
 }  # fmt: skip
 """Cost items, and what each may be paid per."""
+LIGHT, MIDDLING, HARD = "light", "middling", "hard"
+WINTERS = {LIGHT: c.MILES_LOW_MI, MIDDLING: c.MILES_MID_MI, HARD: c.MILES_HIGH_MI}
+"""Winters of a plan, and the column of each."""
 TOOLS = ("rule", "tape", "caliper", "ultrasonic", "template")
 EVENTS = ("install", "remove", "flip", "section_swap", "re_reference", "break", "lost", "season_end")
 STARTS_SEGMENT = ("install", "flip", "section_swap", "re_reference")

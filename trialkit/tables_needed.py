@@ -15,6 +15,8 @@ from trialkit.table_parts import (
     NOTES_COLUMN,
     POSITION_COLUMN,
     PRACTICE,
+    SECTION,
+    SET,
     SET_ID_COLUMN,
     SLIP,
     TOOLS,
@@ -50,7 +52,7 @@ EDGE_TYPES = Table(
         ),
         Column(
             c.REPLACED_AS, CHOICE, "Replaced as", "Whether the whole set or single sections are replaced.",
-            choices=("set", "section"), blank_means="set",
+            choices=(SET, SECTION), blank_means=SET,
         ),
         Column(c.DESCRIPTION, TEXT, "Description", "What it is, in generic words."),
     ),

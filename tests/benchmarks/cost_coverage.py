@@ -17,11 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from trialkit.money import costs, draws, lines, prices
-from trialkit.money.inputs import SECTION, SET, CostInputs, EdgeCosts, Use
+from trialkit.money import cost_differences, draws, lines, prices
+from trialkit.money.inputs import CostInputs, EdgeCosts, Use
 from trialkit.money.season import PLAN_COLUMNS, SeasonMiles
 from trialkit.money.work import BREAK, CHANGE, SECTION_CHANGE, Hours, Work
 from trialkit.stats.inference import Pairing, Sample
+from trialkit.table_parts import SECTION, SET
 
 SEED = 20310115
 REFERENCE, OTHER = "plain_steel", "carbide_insert"
@@ -176,7 +177,7 @@ def coverage(cell: Cell, trials: int) -> dict[str, float]:
             drawn = draws.draw_edge(edge, given).at(draws.MIDDLE)
             ends = np.quantile(lines.total(lines.cost_lines(edge, drawn, given)), (0.025, 0.975))
             held[which] += ends[0] <= true[which] <= ends[1]
-        found = costs.drawn_difference(given.edges[1], given)
+        found = cost_differences.drawn_difference(given.edges[1], given)
         low, high = found.interval(0.95)
         held[2] += low <= true[1] - true[0] <= high
         low, high = found.saving_pct(0.95)

@@ -20,11 +20,9 @@ from trialkit import columns as c
 from trialkit.clearing.rates import CHLORIDE
 from trialkit.clearing.spreading import Factor, ReferenceUse, saved
 from trialkit.results import Labelled
-from trialkit.table_parts import NO, YES
+from trialkit.table_parts import NO, WINTERS, YES
 from trialkit.units import SHORT_TON_LB
 
-WINTERS = {"light": c.MILES_LOW_MI, "middling": c.MILES_MID_MI, "hard": c.MILES_HIGH_MI}
-"""Winters of `fleet_plan`, and the column of each."""
 WINTER, QUANTITY = "winter", c.QUANTITY
 MASS, MONEY = "material", "money"
 QUANTITIES = (MASS, MONEY, CHLORIDE)

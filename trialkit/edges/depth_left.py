@@ -26,13 +26,13 @@ from trialkit.edges.wear import WearRates, position_words
 from trialkit.formatting import counted, level_percent, level_words, listed, money, number, percent, span
 from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval
-from trialkit.table_parts import BROKEN_REASONS, WORN_REASONS
+from trialkit.table_parts import BROKEN_REASONS, SECTION, SET, WORN_REASONS
 from trialkit.tables import STARTS_SEGMENT
 
 LEFT_IN, LEFT_PCT, LEFT_USD = "left_in", "left_pct", "left_usd"
 UNEVEN_PCT = "uneven_pct"
 TOTAL_USD = "total_usd"
-PIECE, SET, SECTION = "piece", "set", "section"
+PIECE = "piece"
 N_PRICED = "n_priced"
 READ_FRAC = "read_frac"
 PCT = "%"

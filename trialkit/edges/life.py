@@ -41,9 +41,8 @@ from trialkit.formatting import (
 )
 from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval, two_sided_tail
-from trialkit.table_parts import NO, YES
+from trialkit.table_parts import NO, SECTION, SET, YES
 
-SET, SECTION = "set", "section"
 BASIS_WORDS = {
     SET: "thinnest spot of each set, life at the mean rate",
     SECTION: "each section by itself, life at the mean rate",

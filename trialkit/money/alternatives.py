@@ -17,13 +17,8 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.formatting import counted, level_words, listed, money_interval, number, percent, sentence_case
 from trialkit.money import draws, lines, season
-from trialkit.money.costs import (
-    EDGES_ALONE,
-    Costs,
-    Difference,
-    chance_words,
-    drawn_difference,
-)
+from trialkit.money.cost_differences import EDGES_ALONE, Difference, chance_words, drawn_difference
+from trialkit.money.costs import Costs
 from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.kept import Kept, kept_words
 from trialkit.money.sets_needed import SetsUsed, spread_of_use

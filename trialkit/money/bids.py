@@ -16,13 +16,14 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, level_words, listed, money, money_interval
-from trialkit.money.costs import EDGES_ALONE, PER_MILE, estimate_costs
+from trialkit.money.cost_differences import EDGES_ALONE
+from trialkit.money.costs import PER_MILE, estimate_costs
 from trialkit.money.inputs import CostInputs
 from trialkit.results import Labelled
+from trialkit.table_parts import NO, YES
 
 SCORED, WHY = "scored", "why_not"
 RANK = "rank"
-YES, NO, UNCLEAR = "yes", "no", "unclear"
 NOT_TRIED = "this edge type was not in the trial, so nothing is known about its life"
 NO_SPEC = "does not meet the specification"
 
@@ -131,7 +132,7 @@ def compare_bids(bids: pd.DataFrame, inputs: CostInputs) -> Bids:
     return Bids(
         table=table,
         method="Cost per mile of the trial with the price of the bid in place; life, breakage and hours as in the trial.",
-        notes=tuple(_notes(table, inputs)),
+        notes=tuple(_notes(table)),
         currency=inputs.currency,
         confidence_level=inputs.confidence_level,
         labels=inputs.labels,
@@ -167,7 +168,7 @@ def _saving(offered: Any, inputs: CostInputs) -> dict[str, float]:
     return {name: row[name] for name in (c.SAVING_PCT, c.SAVING_LOW_PCT, c.SAVING_HIGH_PCT)}
 
 
-def _notes(table: pd.DataFrame, inputs: CostInputs) -> list[str]:
+def _notes(table: pd.DataFrame) -> list[str]:
     notes = [
         "A bid is taken to wear like the lot that was tried. Lots differ: ask for the certificates of the specification, and measure "
         "new edges on delivery."

@@ -17,9 +17,10 @@ from trialkit import columns as c
 from trialkit.formatting import level_words, money, money_interval, number, sentence_case
 from trialkit.money import draws, lines
 from trialkit.money.draws import LOWER, UPPER
-from trialkit.money.inputs import SECTION, CostInputs, EdgeCosts
+from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.lines import Rates
 from trialkit.results import Labelled
+from trialkit.table_parts import SECTION
 
 LIFE_RATIO = "life_ratio"
 RATIO_LOW, RATIO_HIGH = "break_even_ratio_low", "break_even_ratio_high"

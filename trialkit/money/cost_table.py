@@ -10,7 +10,8 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.money import break_even, life_cycle
 from trialkit.money.break_even import BreakEven
-from trialkit.money.costs import EDGES_ALONE, Costs
+from trialkit.money.cost_differences import EDGES_ALONE
+from trialkit.money.costs import Costs
 from trialkit.money.life_cycle import LifeCycle
 
 FIRST_COLUMNS = [

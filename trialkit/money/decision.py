@@ -28,7 +28,8 @@ from trialkit.formatting import (
     sentence_case,
 )
 from trialkit.money import left_out
-from trialkit.money.costs import EDGES_ALONE, WITH_SAVINGS, Costs, Difference
+from trialkit.money.cost_differences import EDGES_ALONE, WITH_SAVINGS, Difference
+from trialkit.money.costs import Costs
 from trialkit.results import Labelled
 from trialkit.stats.inference import holm_adjusted
 from trialkit.verdicts import BETTER, INTERIM, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from trialkit import columns as c
-from trialkit.money.inputs import SECTION, CostInputs, EdgeCosts
+from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.lines import Rates, estimated_rates, total_cost
 from trialkit.stats.inference import Contrast, Pairing, two_sided_tail
 
@@ -268,11 +268,8 @@ def _broken(edge: EdgeCosts, rng: np.random.Generator, n: int) -> tuple[np.ndarr
     use = edge.use
     if not use.miles_mi > 0:
         return np.zeros(n), np.zeros(n)
-    seen = use.breaks + use.section_breaks
-    rate = rng.standard_gamma(seen + 0.5, n) / use.miles_mi
-    singly = edge.replaced_as == SECTION
-    of_sets = use.breaks / seen if seen else float(not singly)
-    return rate * of_sets, rate * (1.0 - of_sets)
+    rate = rng.standard_gamma(use.breaks + use.section_breaks + 0.5, n) / use.miles_mi
+    return rate * edge.broken_sets_frac, rate * (1.0 - edge.broken_sets_frac)
 
 
 def _hours(mean: float, std_error: float, df: float, rng: np.random.Generator, n: int) -> np.ndarray:

@@ -23,8 +23,8 @@ from trialkit.money.prices import Amount
 from trialkit.money.season import SeasonMiles
 from trialkit.money.work import Work
 from trialkit.stats.inference import Pairing, Sample
+from trialkit.table_parts import SECTION, SET, YES
 
-SET, SECTION = "set", "section"
 DRAWS = 10_000
 SAVING_COLUMNS = [c.EDGE_TYPE, c.ITEM, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
 UNEVEN_FRAC, EARLY_FRAC = "uneven_frac", "early_frac"
@@ -98,6 +98,12 @@ class EdgeCosts:
         """Life at the mean rate of wear; infinite where no wear was measured. [mi]"""
         mean = float(self.use.sample.mean)
         return 1000.0 / mean if mean > 0 else math.inf if mean <= 0 else math.nan
+
+    @property
+    def broken_sets_frac(self) -> float:
+        """Share of what broke or was lost that was whole sets; where nothing did, what would be replaced."""
+        seen = self.use.breaks + self.use.section_breaks
+        return self.use.breaks / seen if seen else float(self.replaced_as == SET)
 
 
 @dataclass(frozen=True, eq=False)
@@ -341,13 +347,13 @@ def _savings(
     rows = rows[rows[c.EDGE_TYPE].isin(order) & (rows[c.EDGE_TYPE] != reference)]
     ends = rows[[c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]].astype(float)
     whole = ends.notna().all(axis=1)
-    shown = (rows[c.SHOWN].astype(object) == "yes") & whole
+    shown = (rows[c.SHOWN].astype(object) == YES) & whole
     notes = []
     for row in rows[~shown].to_dict("records"):
         who = labels.get(row[c.EDGE_TYPE], str(row[c.EDGE_TYPE]).replace("_", " "))
         notes.append(
             f"A saving in {row[c.ITEM]} with {who} was not shown, so nothing is counted for it."
-            if row[c.SHOWN] != "yes"
+            if row[c.SHOWN] != YES
             else f"The saving in {row[c.ITEM]} with {who} has no interval, so nothing is counted for it."
         )
     return rows.loc[shown, SAVING_COLUMNS].reset_index(drop=True), notes

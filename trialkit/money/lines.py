@@ -18,8 +18,9 @@ import numpy as np
 
 from trialkit.money import prices as pr
 from trialkit.money.discounting import uniform_capital_recovery
-from trialkit.money.inputs import SECTION, CostInputs, EdgeCosts
+from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.work import BREAK, CHANGE, SECTION_CHANGE, Work
+from trialkit.table_parts import SECTION
 
 SETS, BREAKAGE = "sets", "breakage"
 LINES = (

@@ -19,10 +19,11 @@ from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, level_percent, listed, money, position_name
 from trialkit.money import lines, prices
-from trialkit.money.inputs import SECTION, SET, CostInputs, EdgeCosts
-from trialkit.money.season import MIDDLING, WINTERS, SeasonMiles
+from trialkit.money.inputs import CostInputs, EdgeCosts
+from trialkit.money.season import SeasonMiles
 from trialkit.money.sets_needed import CARRIED_FRAC, SetsUsed, Spread, order_quantity
 from trialkit.results import Labelled
+from trialkit.table_parts import MIDDLING, SECTION, SET, WINTERS
 
 PIECE = "piece"
 EXPECTED, TO_HAVE, SUM_OF_TRUCKS = "expected", "to_have", "sum_of_trucks"

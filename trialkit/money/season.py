@@ -15,10 +15,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.formatting import counted, listed, position_name
-
-LIGHT, MIDDLING, HARD = "light", "middling", "hard"
-WINTERS = {LIGHT: c.MILES_LOW_MI, MIDDLING: c.MILES_MID_MI, HARD: c.MILES_HIGH_MI}
-"""Winters of the plan, and the column of each."""
+from trialkit.table_parts import HARD, LIGHT, MIDDLING, WINTERS
 
 PLAN_COLUMNS = [c.TRUCK_ID, c.PLOW_POSITION, *WINTERS.values()]
 

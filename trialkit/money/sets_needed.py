@@ -19,9 +19,12 @@ from scipy.special import stdtrit
 
 from trialkit import columns as c
 from trialkit.errors import UsageError
-from trialkit.money.inputs import SECTION, EdgeCosts, Use
+from trialkit.money.inputs import EdgeCosts, Use
 from trialkit.stats.inference import Sample, two_sided_tail
+from trialkit.table_parts import SECTION
 
+CARRIED_FRAC = "carried_frac"
+CARRIED_COLUMNS = [c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE, c.SET_ID, CARRIED_FRAC]
 MOST_SETS = 400
 """Sets of one place in one season after which drawing stops; no edge lasts so short."""
 
@@ -133,8 +136,7 @@ class SetsUsed:
         rate = (
             rng.standard_gamma(seen + 0.5, n_draws) / use.miles_mi if use.miles_mi > 0 else np.zeros(n_draws)
         )
-        singly = edge.replaced_as == SECTION
-        of_sets = use.breaks / seen if seen else float(not singly)
+        of_sets = edge.broken_sets_frac
         self.break_rate = rate * (of_sets + (1.0 - of_sets) / edge.sections_n)
 
     def of_truck(self, miles: ArrayLike, carried_frac: float = 0.0) -> Needs:
@@ -251,7 +253,7 @@ def remaining_shares(lives: pd.DataFrame, set_uses: Mapping[str, float], worn: f
     Parameters
     ----------
     lives : DataFrame
-        Columns set_id, edge_type, plow_position, truck_id, miles_mi [mi] and cause: only sets that have not ended count.
+        Columns set_id, edge_type, plow_position, truck_id, miles_mi [mi]: sets that have not ended.
     set_uses : mapping
         Set to the share of its life that it uses up in 1,000 miles.
     worn : float
@@ -265,14 +267,9 @@ def remaining_shares(lives: pd.DataFrame, set_uses: Mapping[str, float], worn: f
     rows = []
     for row in lives.to_dict("records"):
         use = set_uses.get(row[c.SET_ID], math.nan)
-        if row[CAUSE] != NOT_ENDED or not math.isfinite(use):
+        if not math.isfinite(use):
             continue
         left = min(1.0 - max(use, 0.0) * row[c.MILES_MI] / 1000.0, 1.0)
         if left >= 1.0 - worn:
             rows.append((row[c.TRUCK_ID], row[c.PLOW_POSITION], row[c.EDGE_TYPE], row[c.SET_ID], left))
     return pd.DataFrame(rows, columns=CARRIED_COLUMNS)
-
-
-CAUSE, NOT_ENDED = "cause", "not_ended"
-CARRIED_FRAC = "carried_frac"
-CARRIED_COLUMNS = [c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE, c.SET_ID, CARRIED_FRAC]

@@ -18,6 +18,7 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.errors import UsageError, near_match
 from trialkit.formatting import counted, number, sentence_case
+from trialkit.table_parts import SECTION
 
 PROPERTY, REQUIRED, TEST = "property", "required", "test"
 COLUMNS = [PROPERTY, REQUIRED, TEST]
@@ -87,7 +88,7 @@ def specification(
                 "measured on delivery, to the tolerance stated",
             )
         )
-    if row.get(c.REPLACED_AS) == "section":
+    if row.get(c.REPLACED_AS) == SECTION:
         rows.append(
             (
                 "Replacement",

@@ -21,7 +21,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.formatting import listed
-from trialkit.table_parts import BROKEN_EVENTS, BROKEN_REASONS, ENDS_LIFE, TRIAL_END, WORN_REASONS
+from trialkit.table_parts import BROKEN_EVENTS, BROKEN_REASONS, ENDS_LIFE, TRIAL_END, WORN_REASONS, YES
 
 CHANGE, SECTION_CHANGE, BREAK = "change", "section_change", "break"
 TAKING_OFF, PUTTING_ON = "taking a set off", "putting a set on"
@@ -30,7 +30,6 @@ _ONCE = {
     SECTION_CHANGE: "change of a section",
     BREAK: "change after a break",
 }
-YES = "yes"
 
 
 @dataclass(frozen=True, slots=True)

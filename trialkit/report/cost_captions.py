@@ -27,9 +27,9 @@ from trialkit.formatting import (
     sentence_case,
 )
 from trialkit.money.break_even import LIFE_RATIO
+from trialkit.money.cost_sensitivity import AT_HIGH, AT_LOW, SETTING_HIGH, SETTING_LOW
 from trialkit.money.costs import PER_MILE
 from trialkit.money.curves import SPENT
-from trialkit.money.what_if import AT_HIGH, AT_LOW, SETTING_HIGH, SETTING_LOW
 from trialkit.report import turning_figures
 from trialkit.report.captions import FigureWords, figure_words, some
 from trialkit.report.cost_tables import cost_text_of, line_text

@@ -17,11 +17,19 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.edges import depth_left
 from trialkit.edges.life_comparison import truck_pairs
-from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, EVENTS, SECTION_BROKEN_OR_LOST, WORN_OUT
+from trialkit.edges.observed import (
+    BROKEN_OR_LOST,
+    CAUSE,
+    EVENTS,
+    NOT_ENDED,
+    SECTION_BROKEN_OR_LOST,
+    WORN_OUT,
+)
 from trialkit.money import (
     alternatives,
     bids,
     break_even,
+    cost_sensitivity,
     cost_table,
     costs,
     decision,
@@ -29,6 +37,7 @@ from trialkit.money import (
     order,
     what_if,
 )
+from trialkit.money.cost_differences import EDGES_ALONE
 from trialkit.money.inputs import EARLY_FRAC, UNEVEN_FRAC, CostInputs, Use, read_inputs
 from trialkit.money.kept import Kept, kept_positions, next_types
 from trialkit.money.season import SeasonMiles, season_miles
@@ -36,6 +45,7 @@ from trialkit.money.sets_needed import Spread, remaining_shares, spread_of_use
 from trialkit.money.specification import specification
 from trialkit.report import study
 from trialkit.report.life_study import LifeStudy
+from trialkit.table_parts import SECTION
 from trialkit.trial import lineage
 from trialkit.trial.checks import Trial
 
@@ -90,7 +100,7 @@ class CostStudy:
     nearest: str
     choices: alternatives.Alternatives | None
     order: order.Order | None
-    sensitivity: what_if.Sensitivity | None
+    sensitivity: cost_sensitivity.Sensitivity | None
     bids: bids.Bids | None
     specification: pd.DataFrame
     labels: Mapping[str, str]
@@ -171,7 +181,7 @@ def study_costs(
         else None
     )
     ordered = _order(trial, lives, sources, plan, wanted)
-    tried = what_if.estimate_sensitivity(inputs) if inputs.has_reference and inputs.others else None
+    tried = cost_sensitivity.estimate_sensitivity(inputs) if inputs.has_reference and inputs.others else None
     offered = _bids(trial, inputs)
     parts = (inputs, found, verdicts, cycle, even, choices, ordered, tried, offered)
     notes = [NO_COSTS] if not trial.has(COSTS) else []
@@ -335,7 +345,7 @@ def _unused(lives: LifeStudy, place: str) -> pd.DataFrame:
 # ---------------------------------------------------------------- what comes out
 def _nearest(found: costs.Costs) -> str:
     """The type with the largest saving, shown or not; empty if there is none."""
-    rows = found.compared[found.compared[c.BASIS] == costs.EDGES_ALONE].dropna(subset=[c.SAVING_PCT])
+    rows = found.compared[found.compared[c.BASIS] == EDGES_ALONE].dropna(subset=[c.SAVING_PCT])
     return "" if rows.empty else str(rows.sort_values(c.SAVING_PCT, kind="stable").iloc[-1][c.EDGE_TYPE])
 
 
@@ -374,7 +384,8 @@ def _order(
     set_uses = dict(
         zip(lives.projection.sets[c.SET_ID], lives.projection.sets[c.USE_PER_1000_MI], strict=True)
     )
-    carried = remaining_shares(lives.observed.lives, set_uses)
+    seen = lives.observed.lives
+    carried = remaining_shares(seen[seen[CAUSE] == NOT_ENDED], set_uses)
     return order.project_order(
         wanted,
         list(sources.values()),
@@ -402,7 +413,7 @@ def _spreads(lives: LifeStudy, sources: Mapping[str, CostInputs]) -> dict[tuple[
                 & (sets[c.EDGE_TYPE].astype(str) == edge.edge_type)
             ]
             found[edge.edge_type, place] = spread_of_use(
-                edge.use, own, pred_low_mi=float(row[c.PRED_LOW].iloc[0]), section=edge.replaced_as == order.SECTION,
+                edge.use, own, pred_low_mi=float(row[c.PRED_LOW].iloc[0]), section=edge.replaced_as == SECTION,
                 confidence_level=source.confidence_level,
             )  # fmt: skip
     return found

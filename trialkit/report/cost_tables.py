@@ -28,12 +28,13 @@ from trialkit.formatting import (
     sentence_case,
 )
 from trialkit.money import bids as of_bids
-from trialkit.money import left_out, life_cycle, lines, order, what_if
-from trialkit.money.costs import EDGES_ALONE, OF_WHICH, PER_MILE, YES, chance_words
+from trialkit.money import cost_sensitivity, left_out, life_cycle, lines, order, what_if
+from trialkit.money.cost_differences import EDGES_ALONE, chance_words
+from trialkit.money.costs import OF_WHICH, PER_MILE
 from trialkit.money.order import PIECE, POSITION_WORDS, SUM_OF_TRUCKS, TO_HAVE
-from trialkit.money.season import WINTERS
 from trialkit.money.sets_needed import CARRIED_FRAC
 from trialkit.report.cost_study import CostStudy
+from trialkit.table_parts import WINTERS, YES
 
 NOT_KNOWN, NONE = "not known", "–"
 COST_TEXT, SEASON_TEXT, SAVING_TEXT = "cost_text", "season_text", "saving_text"
@@ -193,9 +194,9 @@ def sensitivity_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]
         {
             c.EDGE_TYPE: row[c.EDGE_TYPE],
             c.TERM: sentence_case(row[c.TERM]),
-            LOW_TEXT: f"{row[what_if.SETTING_LOW]}: {_change(row[what_if.AT_LOW], found.costs.currency)}",
-            HIGH_TEXT: f"{row[what_if.SETTING_HIGH]}: {_change(row[what_if.AT_HIGH], found.costs.currency)}",
-            TURNS_TEXT: row[what_if.TURNS],
+            LOW_TEXT: f"{row[cost_sensitivity.SETTING_LOW]}: {_change(row[cost_sensitivity.AT_LOW], found.costs.currency)}",
+            HIGH_TEXT: f"{row[cost_sensitivity.SETTING_HIGH]}: {_change(row[cost_sensitivity.AT_HIGH], found.costs.currency)}",
+            TURNS_TEXT: row[cost_sensitivity.TURNS],
         }
         for row in found.sensitivity.table.to_dict("records")
     ]

@@ -34,12 +34,13 @@ from trialkit.formatting import (
 from trialkit.money import break_even as break_even_of
 from trialkit.money import left_out, life_cycle, lines, order
 from trialkit.money.bids import RANK
-from trialkit.money.costs import EDGES_ALONE, NO, OF_WHICH, PER_MILE, chance_words
+from trialkit.money.cost_differences import EDGES_ALONE, chance_words
+from trialkit.money.costs import OF_WHICH, PER_MILE
 from trialkit.money.order import PIECE, POSITION_WORDS, TO_HAVE
-from trialkit.money.season import MIDDLING, WINTERS
 from trialkit.report.block_types import Finding
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.cost_tables import amount, no_wear
+from trialkit.table_parts import MIDDLING, NO, WINTERS
 from trialkit.verdicts import BETTER
 
 GROUPS: dict[str, tuple[str, ...]] = {

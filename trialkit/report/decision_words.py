@@ -19,9 +19,8 @@ from trialkit.formatting import (
 from trialkit.money import alternatives as alt
 from trialkit.money import left_out
 from trialkit.money.bids import RANK
-from trialkit.money.costs import EDGES_ALONE, WITH_SAVINGS
+from trialkit.money.cost_differences import EDGES_ALONE, WITH_SAVINGS
 from trialkit.money.kept import kept_words
-from trialkit.money.season import MIDDLING
 from trialkit.report import cost_words
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.cost_tables import amount
@@ -35,6 +34,7 @@ from trialkit.report.fiscal_words import (
     reference_of,
     stays,
 )
+from trialkit.table_parts import MIDDLING
 from trialkit.verdicts import BETTER, INTERIM, NOT_ENOUGH_DATA, NOT_SHOWN
 
 BUY, NO_CHANGE, EXTEND, CONTINUE, WAIT = "buy", "no_change", "extend", "continue", "wait"

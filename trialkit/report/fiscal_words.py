@@ -29,10 +29,10 @@ from trialkit.money import alternatives as alt
 from trialkit.money import lines
 from trialkit.money.bids import RANK
 from trialkit.money.order import N_CARRIED, POSITION_WORDS
-from trialkit.money.season import HARD, LIGHT, MIDDLING
 from trialkit.report import cost_words
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.cost_tables import NONE, NOT_KNOWN, amount, no_wear
+from trialkit.table_parts import HARD, LIGHT, MIDDLING
 from trialkit.verdicts import BETTER
 
 AMOUNT_BLANK = "[amount to be confirmed by staff]"

@@ -12,15 +12,15 @@ from typing import NamedTuple
 from trialkit import columns as c
 from trialkit import display
 from trialkit.formatting import counted, listed, money, number, percent, sentence_case
-from trialkit.money import lines, what_if
-from trialkit.money.costs import EDGES_ALONE
+from trialkit.money import cost_sensitivity, lines
+from trialkit.money.cost_differences import EDGES_ALONE
 from trialkit.money.order import N_CARRIED, POSITION_WORDS
-from trialkit.money.season import LIGHT, MIDDLING
 from trialkit.report import cost_words, fiscal_words, noise_words
 from trialkit.report.block_types import Finding
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.cost_tables import no_wear
 from trialkit.report.noise_study import NoiseStudy
+from trialkit.table_parts import LIGHT, MIDDLING
 from trialkit.verdicts import BETTER
 
 HOW_SURE, CHEAPEST, MILD = "How sure are you?", "Why not the cheapest edge?", "What if the winter is mild?"
@@ -150,7 +150,9 @@ def _mild(found: CostStudy) -> str:
     said = [f"In a light winter {pieces[0]} suffice{f' ({light})' if known else ''}, {beside}. {STAYS_GOOD}"]
     if found.sensitivity is not None and found.choices is not None:
         rows = found.sensitivity.table
-        own = rows[(rows[c.EDGE_TYPE] == found.nearest) & (rows[what_if.SETTING_LOW] == "light winter")]
+        own = rows[
+            (rows[c.EDGE_TYPE] == found.nearest) & (rows[cost_sensitivity.SETTING_LOW] == "light winter")
+        ]
         miles = found.costs.inputs.plan.miles(found.costs.inputs.plow_position, LIGHT).sum()
         if (
             len(own)
@@ -159,7 +161,7 @@ def _mild(found: CostStudy) -> str:
             and found.verdicts.verdict_of(found.nearest) == BETTER
             and not no_wear(found, found.nearest)
         ):
-            saved = money(-float(own.iloc[0][what_if.AT_LOW]) * miles, found.costs.currency)
+            saved = money(-float(own.iloc[0][cost_sensitivity.AT_LOW]) * miles, found.costs.currency)
             who = found.costs.label(found.nearest)
             said.append(
                 f"With the {number(display.value(miles, 'mi'))} {cost_words.mile()}s of a light winter the best estimate of what {who} "

@@ -15,12 +15,13 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display, formatting
-from trialkit.money.costs import PER_MILE, YES
-from trialkit.money.what_if import AT_HIGH, AT_LOW, SETTING_HIGH, SETTING_LOW, TURNS
+from trialkit.money.cost_sensitivity import AT_HIGH, AT_LOW, SETTING_HIGH, SETTING_LOW, TURNS
+from trialkit.money.costs import PER_MILE
 from trialkit.report import theme
 from trialkit.report.cost_figures import label, money_axis, shade
 from trialkit.report.cost_words import mile
 from trialkit.report.figure_rows import labels_of, new_panels
+from trialkit.table_parts import YES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

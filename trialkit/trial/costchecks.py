@@ -13,14 +13,13 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import Problem
 from trialkit.formatting import counted, listed, position_name
-from trialkit.table_parts import COST_PER, DISPOSAL
+from trialkit.table_parts import COST_PER, DISPOSAL, WINTERS
 from trialkit.trial.findings import Source
 
 COSTS, PLAN, TRUCKS, SETS = "costs", "fleet_plan", "trucks", "edge_sets"
 WITH_AMOUNTS = ("costs", "edge_sets", "bids", "material")
 CURRENCY = "currency"
 """A column of the analyst's own that says in which currency a row is; the trial has one currency."""
-WINTERS = (c.MILES_LOW_MI, c.MILES_MID_MI, c.MILES_HIGH_MI)
 NAMED = 5
 
 
@@ -120,13 +119,13 @@ def _prices(sets: Source) -> list[Problem]:
 
 def _winters(plan: Source) -> list[Problem]:
     """Truck positions whose planned miles do not rise from the light to the hard winter."""
-    if not plan.has(*WINTERS):
+    if not plan.has(*WINTERS.values()):
         return []
-    low, mid, high = (plan.possible(name) for name in WINTERS)
+    low, mid, high = (plan.possible(name) for name in WINTERS.values())
     wrong = np.flatnonzero((low > mid) | (mid > high))
 
     def say(row: int) -> Problem:
-        found = ", ".join(plan.written(name, row) for name in WINTERS)
+        found = ", ".join(plan.written(name, row) for name in WINTERS.values())
         fix = "Correct the miles of the light, the middling or the hard winter."
         return plan.problem(
             "plan-order", row, c.MILES_MID_MI, found, "rising from a light to a hard winter", fix
