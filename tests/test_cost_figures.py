@@ -109,6 +109,14 @@ def test_the_named_type_comes_first(found):
     assert panels[0].get_title(loc="left") == "Rubber-mounted carbide"
 
 
+def test_panels_that_are_given_are_drawn_on(found):
+    import matplotlib.pyplot as plt
+
+    own = list(plt.figure().subplots(2, 1))
+    assert turning_figures.tornado(found.sensitivity, own, first=RUBBER) == own
+    assert own[0].patches and own[1].patches
+
+
 def test_an_edge_without_a_price_says_so():
     from money_samples import edge_sets
 

@@ -44,6 +44,8 @@ def tornado(
     ----------
     result : Sensitivity
         `table`, `labels`, `currency`.
+    axes : sequence of Axes, optional
+        One for each of `shown_types`; new ones otherwise.
     labels : mapping, optional
     first : str
         Edge type that comes first; at most three are shown.
@@ -60,7 +62,8 @@ def tornado(
     with theme.print_style():
         rows = {kind: bars(result, kind) for kind in kinds}
         longest = max(len(own) for own in rows.values())
-        panels = list(new_panels(len(kinds), 1, 0.65, 0.62 + 0.34 * longest, sharex=True))
+        height_in = 0.62 + 0.34 * longest
+        panels = list(new_panels(len(kinds), 1, 0.65, height_in, sharex=True) if axes is None else axes)
         for ax, kind in zip(panels, kinds, strict=True):
             _tornado(ax, rows[kind], styles[kind], result.currency)
             ax.set_title(theme.drawable(formatting.named(kind, names), 70), color=styles[kind].color)
