@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from clearing_trials import draw
 
-from trialkit.stats.blocked import fit_blocked, fit_two_stage
+from trialkit.stats.blocked import fit_blocked
 from trialkit.stats.blocked_sums import blocked_sums
+from trialkit.stats.two_stage import fit_two_stage
 from trialkit.stats.two_way import relative_use
 
 

@@ -31,10 +31,18 @@ from trialkit.clearing.variants import other_ways
 from trialkit.errors import NotEnoughDataError, UsageError, near_match
 from trialkit.formatting import counted
 from trialkit.results import Labelled
-from trialkit.stats.blocked import BlockedFit, fit_blocked
 from trialkit.stats.blocked_sums import BlockedSums
 from trialkit.stats.detectable import detectable_difference
-from trialkit.stats.inference import NO_SPREAD, ONE_UNIT, PAIRS_NEEDED, holm_adjusted, two_sided_tail
+from trialkit.stats.inference import (
+    ALL_PAIRED,
+    NO_SPREAD,
+    ONE_UNIT,
+    PARTLY_PAIRED,
+    holm_adjusted,
+    pairing_used,
+    two_sided_tail,
+)
+from trialkit.stats.two_stage import BlockedDifferences, fit_differences
 
 SEPARATE = "storm by storm, different trucks"
 WITHIN = "storm by storm, trucks against themselves"
@@ -143,10 +151,12 @@ def compare_edge_types(
 
     Notes
     -----
-    ``y = storm + edge type + truck + truck x edge type + error`` with storms fixed and trucks random, y the logarithm of
-    the rate (of a residual depth the depth itself), by `stats.blocked.fit_blocked`: restricted maximum likelihood, small-
-    sample degrees of freedom of at most trucks minus edge types where each truck carries one. A ratio is
-    ``100 (exp(difference) - 1)`` %: a ratio of typical (geometric mean) rates.
+    Of the logarithm of the rate (of a residual depth the depth itself) the storms are taken out by least squares. Where each
+    truck carries one edge type its average over the storms counts once, and the averages of two edge types are compared by
+    Welch's interval, so that the trucks of each may spread in their own way. Where three trucks or more carried several:
+    ``y = storm + edge type + truck + truck x edge type + error`` with storms fixed and trucks random, restricted maximum
+    likelihood and small-sample degrees of freedom. `stats.two_stage.fit_differences` says why; the other way is among the
+    variants. A ratio is ``100 (exp(difference) - 1)`` %: a ratio of typical (geometric mean) rates.
 
     The headline is not adjusted for the surface or the lane-miles: the edge itself may change them, and then an
     adjustment would take away what is looked for. The adjusted comparison is among the variants.
@@ -161,11 +171,11 @@ def compare_edge_types(
     if len(chosen.types) < 2:
         raise NotEnoughDataError(_nothing_shared(chosen, measure, reference))
     sums = sums_of(chosen.used, chosen.types, measure)
-    fit = fit_blocked(sums, confidence_level)
+    fit = fit_differences(sums, confidence_level)
     table = _table(chosen, fit, measure, confidence_level)
     result = ClearingComparison(
         table=table,
-        method=comparison_words.method(measure, confidence_level),
+        method=comparison_words.method(measure, confidence_level, fit.units_first),
         notes=(),
         naive=naive.naive_totals(chosen.measured, measure, reference, table),
         variants=pd.DataFrame(),
@@ -175,7 +185,7 @@ def compare_edge_types(
         confidence_level=confidence_level,
         labels=dict(labels or {}),
     )
-    ways = other_ways(chosen, shifts, measure, table, adjust_for, confidence_level)
+    ways = other_ways(chosen, shifts, measure, fit, table, adjust_for, confidence_level)
     notes = comparison_notes.notes(
         chosen, fit, table, result.trucks, result.naive, ways, measure, result.label
     )
@@ -183,7 +193,9 @@ def compare_edge_types(
 
 
 # ---------------------------------------------------------------- the table
-def _table(chosen: Selection, fit: BlockedFit, measure: Measure, confidence_level: float) -> pd.DataFrame:
+def _table(
+    chosen: Selection, fit: BlockedDifferences, measure: Measure, confidence_level: float
+) -> pd.DataFrame:
     """The rows of the comparison: those of the fit, then the edge types that no storm links with the reference."""
     counts = pd.DataFrame([_counts(chosen, name) for name in (*chosen.types[1:], *chosen.not_linked)])
     rest = np.full(len(chosen.not_linked), np.nan)
@@ -194,9 +206,9 @@ def _table(chosen: Selection, fit: BlockedFit, measure: Measure, confidence_leve
     detectable = detectable_difference(std_error, df, confidence_level)
     unknown = np.isnan(estimate)
     pairs, trucks = counts[c.N_PAIRS].to_numpy(), counts[[c.N_TRUCKS, c.N_TRUCKS_REFERENCE]].to_numpy()
-    whole = (pairs[:, None] == trucks).all(axis=1)
+    used = pairing_used(trucks[:, 0], trucks[:, 1], pairs)
     method = np.select(
-        [unknown, few, np.isnan(std_error), whole & (pairs >= PAIRS_NEEDED), pairs >= PAIRS_NEEDED],
+        [unknown, few, np.isnan(std_error), used == ALL_PAIRED, used == PARTLY_PAIRED],
         [NOT_COMPARED, ONE_TRUCK, NO_INTERVAL, WITHIN, PARTLY],
         SEPARATE,
     )

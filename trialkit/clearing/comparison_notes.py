@@ -20,8 +20,8 @@ from trialkit.clearing.differences import estimate_column
 from trialkit.clearing.measures import RATIO, Measure
 from trialkit.clearing.variants import TWO_STAGES, WITH_NONE, Variants
 from trialkit.formatting import counted, listed, number, sentence_case
-from trialkit.stats.blocked import BlockedFit
-from trialkit.stats.inference import PAIRS_NEEDED
+from trialkit.stats.inference import PAIRS_UNUSED, pairing_used
+from trialkit.stats.two_stage import BlockedDifferences
 from trialkit.table_parts import NO
 
 UNLIKELY = 0.05
@@ -63,7 +63,7 @@ _REASONS = {
 }
 
 
-def row_notes(row: dict[Any, Any], label: Label) -> Iterator[str]:
+def row_notes(row: dict[Any, Any]) -> Iterator[str]:
     """Caveats of one row of the table, without naming it."""
     fewest = int(min(row[c.N_TRUCKS], row[c.N_TRUCKS_REFERENCE]))
     if row[c.N_STORMS] == 0:
@@ -74,7 +74,7 @@ def row_notes(row: dict[Any, Any], label: Label) -> Iterator[str]:
     if fewest < 2:
         yield f"{counted(fewest, 'truck')} with one of them, so no interval is given."
     pairs = int(row[c.N_PAIRS])
-    if 0 < pairs < PAIRS_NEEDED:
+    if pairing_used(row[c.N_TRUCKS], row[c.N_TRUCKS_REFERENCE], pairs) == PAIRS_UNUSED:
         yield f"{counted(pairs, 'truck')} carried both, too few to make use of it; trucks are taken as different."
     elif pairs:
         yield f"{counted(pairs, 'truck')} carried both and {'is' if pairs == 1 else 'are'} compared with themselves."
@@ -99,7 +99,7 @@ def spread_notes(trucks: pd.DataFrame, table: pd.DataFrame, measure: Measure, la
 
 def notes(
     chosen: sel.Selection,
-    fit: BlockedFit,
+    fit: BlockedDifferences,
     table: pd.DataFrame,
     trucks: pd.DataFrame,
     totals: pd.DataFrame,
@@ -111,8 +111,9 @@ def notes(
     yield from left_out_notes(chosen.left_out, chosen.measured, measure, label)
     for row in table.to_dict("records"):
         who = f"{sentence_case(label(row[c.EDGE_TYPE]))} against {label(row[c.REFERENCE])}"
-        yield from (f"{who}: {what}" for what in row_notes(row, label))
-    yield from spread_notes(trucks, table, measure, label)
+        yield from (f"{who}: {what}" for what in row_notes(row))
+    if not fit.units_first:
+        yield from spread_notes(trucks, table, measure, label)
     if not fit.converged:
         yield "The search for the spread between trucks did not end; the intervals are doubtful."
     yield from ways.notes

@@ -43,7 +43,7 @@ def row_sentence(
     change, low, high = row[estimate_column(measure)], row[c.CONF_LOW], row[c.CONF_HIGH]
     if not math.isfinite(change):
         return f"{start} cannot be set against {reference} in {noun}: no storm links the two."
-    places = _places(change, low, high, measure)
+    places = _places(low, high, measure)
     best = _amount(change, measure, places)
     if not (math.isfinite(low) and math.isfinite(high)):
         said = (
@@ -75,23 +75,32 @@ def change_words(change: float, measure: Measure, decimals: int = 0) -> str:
 
 def ends_words(low: float, high: float, measure: Measure) -> str:
     """An interval as it is said: ``"3% to 13% less"``, ``"12% less to 7% more"``."""
-    return _ends(low, high, measure, _places(low, low, high, measure))
+    return _ends(low, high, measure, _places(low, high, measure))
 
 
-def method(measure: Measure, confidence_level: float) -> str:
-    """The method in words, for the report."""
+def method(measure: Measure, confidence_level: float, trucks_first: bool) -> str:
+    """The method in words, for the report: truck averages, or one model of all shifts."""
     scale = (
         "logarithms of the rates, so that the difference is a ratio of typical rates, in per cent"
         if measure.scale == RATIO
         else "the depths themselves, since some are zero"
     )
+    seen = (
+        "A difference that could have been seen is one that 8 of 10 like trials would show at the "
+        f"{level_percent(confidence_level)} level."
+    )
+    if trucks_first:
+        return (
+            f"Every storm is compared with itself: storms are taken out of {scale}; each truck's average then counts once, and "
+            f"Welch's {level_words(confidence_level)}s compare the trucks of two edge types, each with a spread of its own; Holm's "
+            f"adjustment over the edge types. {seen}"
+        )
     return (
         f"Every storm is compared with itself: a mixed model of {scale}, with storms as fixed blocks and trucks as random "
         "effects (a truck that carried several edge types has one of its own for each, too), fitted by restricted maximum "
-        f"likelihood. {level_words(confidence_level)}s of Student's t with Kenward and Roger's degrees of freedom, at most "
-        "trucks minus edge types where each truck carried one; Holm's adjustment over the edge types. Trucks of all edge "
-        "types are supposed to spread alike. Where they do not differ more than chance, the standard error is taken from their spread as it was found. A difference that could "
-        f"have been seen is one that 8 of 10 like trials would show at the {level_percent(confidence_level)} level."
+        f"likelihood. {level_words(confidence_level)}s of Student's t with Kenward and Roger's degrees of freedom; Holm's "
+        "adjustment over the edge types. Trucks of all edge types are supposed to spread alike. Where they do not differ more "
+        f"than chance, the standard error is taken from their spread as it was found. {seen}"
     )
 
 
@@ -99,7 +108,7 @@ def _shown(value: float, measure: Measure) -> float:
     return value if measure.scale == RATIO else float(display.value(value, measure.unit))
 
 
-def _places(change: float, low: float, high: float, measure: Measure) -> int:
+def _places(low: float, high: float, measure: Measure) -> int:
     """Decimals: whole per cent where the interval is wide, otherwise what it supports."""
     if measure.scale == RATIO:
         known = [abs(end) for end in (low, high) if math.isfinite(end)]

@@ -1,7 +1,7 @@
 """The same comparison in other ways.
 
-Answers: does the finding stand when trucks are averaged first, when surface and lane-miles are taken into account, or
-when shifts with none are counted?
+Answers: does the finding stand with one model of all shifts instead of truck averages, when surface and lane-miles are taken
+into account, or when shifts with none are counted?
 """
 
 from __future__ import annotations
@@ -24,13 +24,15 @@ from trialkit.clearing.differences import (
 )
 from trialkit.clearing.measures import RATIO, Measure
 from trialkit.clearing.selection import VALUE, ZERO, Selection, select_shifts
-from trialkit.stats.blocked import fit_blocked, fit_two_stage
+from trialkit.stats.blocked import fit_blocked
 from trialkit.stats.inference import Pairing, Sample, two_sided_tail
 from trialkit.stats.ratios import BOUNDED, ratio_set
+from trialkit.stats.two_stage import BlockedDifferences, fit_differences, fit_two_stage
 from trialkit.stats.two_way import relative_use
 from trialkit.table_parts import NO, YES
 
 TWO_STAGES = "each truck averaged first"
+ONE_MODEL = "one model of all shifts"
 WITH_NONE = "shifts with none included"
 ADJUSTED = "adjusted for"
 COVARIATE_WORDS = {c.LANE_MILES_TREATED: "lane-miles", c.SURFACE: "surface"}
@@ -58,11 +60,12 @@ def other_ways(
     chosen: Selection,
     shifts: pd.DataFrame,
     measure: Measure,
+    headline: BlockedDifferences,
     table: pd.DataFrame,
     adjust_for: Sequence[str],
     confidence_level: float,
 ) -> Variants:
-    """The comparison with trucks averaged first, adjusted, and with zeros.
+    """The comparison by the way that the headline did not take, adjusted, and with zeros.
 
     Parameters
     ----------
@@ -72,6 +75,8 @@ def other_ways(
         All shifts.
     measure : Measure
         What is compared.
+    headline : BlockedDifferences
+        How the headline was made.
     table : DataFrame
         The headline.
     adjust_for : sequence of str
@@ -81,15 +86,16 @@ def other_ways(
     """
     tail = two_sided_tail(confidence_level)
     found: list[tuple[str, dict]] = []
-    stages = fit_two_stage(sums_of(chosen.used, chosen.types, measure))
-    found.append(
-        (TWO_STAGES, difference_columns(stages.estimate, stages.std_error, stages.df, measure, tail))
-    )
+    sums = sums_of(chosen.used, chosen.types, measure)
+    way = fit_blocked if headline.units_first else fit_two_stage
+    other = way(sums, confidence_level)
+    name = ONE_MODEL if headline.units_first else TWO_STAGES
+    found.append((name, difference_columns(other.estimate, other.std_error, other.df, measure, tail)))
     covariates, names, notes = _covariates(chosen.used, adjust_for)
     if names:
         sums = sums_of(chosen.used, chosen.types, measure, covariates)
         if sums.kept.any():
-            fit = fit_blocked(sums, confidence_level)
+            fit = fit_differences(sums, confidence_level)
             words = " and ".join(COVARIATE_WORDS.get(name, name.replace("_", " ")) for name in names)
             columns = difference_columns(fit.estimate, fit.std_error, fit.df, measure, tail)
             found.append((f"{ADJUSTED} {words}", columns))

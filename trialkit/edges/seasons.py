@@ -35,9 +35,9 @@ from trialkit.formatting import (
     span,
 )
 from trialkit.results import Labelled
-from trialkit.stats.blocked import fit_two_stage
 from trialkit.stats.blocked_sums import blocked_sums
 from trialkit.stats.inference import two_sided_tail
+from trialkit.stats.two_stage import fit_two_stage
 
 PoolRule = Literal["never", "when_alike", "always"]
 NEVER: PoolRule = "never"
@@ -165,7 +165,7 @@ def compare_over_seasons(
 
     Notes
     -----
-    Logarithms of the trucks' use are compared: the season is taken out exactly (`stats.blocked.fit_two_stage`), then
+    Logarithms of the trucks' use are compared: the season is taken out exactly (`stats.two_stage.fit_two_stage`), then
     trucks are the units, those that carried both types being compared with themselves; Welch's interval where the types
     have spreads of their own. The ratio is one of geometric means over trucks. A truck without measurable use has no
     logarithm and is named in a note.

@@ -5,7 +5,7 @@ the units (trucks) that carry the treatments differ among themselves?
 
 The model is ``y = block + treatment + covariates + unit + unit x treatment + error`` with blocks fixed and units random.
 Where every unit carries one treatment the two random terms are one. The variances come from restricted maximum
-likelihood. `fit_two_stage` is the cross-check: an average of every cell first, then a t interval from these averages.
+likelihood. It supposes that units of all treatments spread alike; `two_stage` does not.
 
 References
 ----------
@@ -24,7 +24,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from trialkit.stats.blocked_sums import BlockedSums, Floats
-from trialkit.stats.inference import PAIRS_NEEDED, Pairing, Sample, difference_interval, two_sided_tail
+from trialkit.stats.inference import PAIRS_NEEDED, two_sided_tail
 
 _STARTS = (0.1, 3.0)
 """Variances beside the error, at the size of an average unit, from which the search starts."""
@@ -108,7 +108,7 @@ def fit_blocked(sums: BlockedSums, confidence_level: float = 0.95) -> BlockedFit
     """Fit the blocked comparison.
 
     Use it for differences, or for ratios after taking logarithms. It supposes that units of all treatments spread
-    alike; `fit_two_stage` does not.
+    alike; `two_stage.fit_two_stage` does not.
 
     Parameters
     ----------
@@ -350,83 +350,3 @@ def _from_spread(design: _Design, here: _Point, theta: Floats, n_contrasts: int)
         return np.full(n_contrasts, np.nan), np.full(n_contrasts, np.nan)
     scale = float(left @ left) / df
     return np.sqrt(np.diag(here.phi)[:n_contrasts] * scale), np.full(n_contrasts, df)
-
-
-# ---------------------------------------------------------------- the cross-check
-@dataclass(frozen=True, eq=False)
-class TwoStageFit:
-    """The same differences from the cell averages.
-
-    Attributes
-    ----------
-    estimate, std_error, df : (treatments - 1,) array
-        As in `BlockedFit`.
-    separate_spread : bool
-        Whether each treatment has a spread of its own (Welch); otherwise one spread serves all.
-    """
-
-    estimate: Floats
-    std_error: Floats
-    df: Floats
-    separate_spread: bool
-
-
-def fit_two_stage(sums: BlockedSums) -> TwoStageFit:
-    """Average every cell over the blocks, then compare the averages with each unit counting once.
-
-    Use it beside `fit_blocked`: it does not suppose that the treatments spread alike, and does not weigh units.
-
-    Parameters
-    ----------
-    sums : BlockedSums
-        From `blocked_sums.blocked_sums`.
-
-    Returns
-    -------
-    TwoStageFit
-
-    Notes
-    -----
-    First least squares with block, cell and covariates. Then Welch's interval for the cell effects of two treatments,
-    partly paired where units are shared (`inference.difference_interval`). Where the blocks fall into parts without a
-    common cell, the effects of different parts cannot be compared; then least squares of the cell effects on
-    treatment, part and (where units changed) unit, with one spread for all.
-    """
-    effects = sums.response
-    if sums.covariates.shape[1]:
-        inner, cross = sums.rest[:-1, :-1], sums.rest[:-1, -1]
-        effects = effects - sums.covariates @ (np.linalg.pinv(inner, rcond=1e-10, hermitian=True) @ cross)
-    parts = sums.parts()
-    treatments = range(1, sums.n_treatments)
-    if parts.max() == 0:
-        estimate, std_error, df = np.array([_of_cells(sums, effects, k) for k in treatments]).T
-        return TwoStageFit(estimate, std_error, df, separate_spread=True)
-    marks = [sums.treatment_marks, (parts[:, None] == np.arange(parts.max() + 1)).astype(float)]
-    if sums.n_changing_units >= PAIRS_NEEDED:
-        marks.append(sums.unit_marks)
-    x = np.column_stack(marks)
-    inverse = np.linalg.pinv(x, rcond=1e-10)
-    beta, df = inverse @ effects, sums.n_cells - np.linalg.matrix_rank(x)
-    n = sums.n_treatments - 1
-    if df < 1:
-        return TwoStageFit(beta[:n], np.full(n, np.nan), np.full(n, np.nan), separate_spread=False)
-    spread = float(((effects - x @ beta) ** 2).sum()) / df
-    return TwoStageFit(
-        beta[:n],
-        np.sqrt(spread * (inverse[:n] ** 2).sum(axis=1)),
-        np.full(n, float(df)),
-        separate_spread=False,
-    )
-
-
-def _of_cells(sums: BlockedSums, effects: Floats, treatment: int) -> tuple[float, float, float]:
-    of = {
-        k: dict(zip(sums.unit[sums.treatment == k], effects[sums.treatment == k], strict=True))
-        for k in (0, treatment)
-    }
-    both = sorted(of[0].keys() & of[treatment].keys())
-    pairs = Pairing.of([of[treatment][u] for u in both], [of[0][u] for u in both]) if both else None
-    found = difference_interval(
-        Sample.of(list(of[treatment].values())), Sample.of(list(of[0].values())), pairs
-    )
-    return found.estimate, found.std_error, found.df
