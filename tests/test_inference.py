@@ -5,14 +5,19 @@ import pytest
 from scipy.special import stdtrit
 
 from trialkit.stats.inference import (
+    ALL_PAIRED,
     NO_SPREAD,
     ONE_UNIT,
     PAIRS_ALIKE,
+    PAIRS_UNUSED,
+    PARTLY_PAIRED,
+    UNPAIRED,
     Pairing,
     Sample,
     difference_interval,
     holm_adjusted,
     mean_interval,
+    pairing_used,
     prediction_limits,
     two_sided_tail,
 )
@@ -140,6 +145,21 @@ def test_two_pairs_among_more_are_not_used():
 def test_pairing_without_spread_or_with_one_unit_has_no_correlation():
     assert Pairing.of([1.0], [2.0]).correlation == 0.0
     assert Pairing.of([1.0, 1.0], [2.0, 3.0]).correlation == 0.0
+
+
+@pytest.mark.parametrize(
+    ("n_a", "n_b", "n_pairs", "used"),
+    [
+        (4, 4, 4, ALL_PAIRED),
+        (2, 2, 2, ALL_PAIRED),
+        (5, 4, 3, PARTLY_PAIRED),
+        (5, 4, 2, PAIRS_UNUSED),
+        (4, 4, 0, UNPAIRED),
+        (0, 0, 0, UNPAIRED),
+    ],
+)
+def test_how_shared_units_are_used(n_a, n_b, n_pairs, used):
+    assert str(pairing_used(n_a, n_b, n_pairs)) == used
 
 
 def test_pairing_needs_lists_of_one_length():

@@ -179,24 +179,24 @@ def test_council_without_material_hears_of_passes(tmp_path):
 
 
 def test_no_word_of_safety_is_said(found):
-    text = " ".join([*material_words.limits(found), *material_words.method(found)])
+    text = " ".join([*material_words.limits(), *material_words.method(found)])
     assert "compliant" not in text
     assert "Spread what conditions and the town's own policy ask for" in text
 
 
 # ---------------------------------------------------------------- short tables
 def test_differences_in_brief(found):
-    table = material_brief.differences_in_brief(found, found.material)
+    table = material_brief.differences_in_brief(found.material)
     assert table[material_brief.DIFFERENCE].iloc[0].replace("\xa0", " ").startswith("21% less (")
     assert table[c.N_SHIFTS].iloc[0] == 20
 
 
 def test_snow_is_told_in_hundredths_of_an_inch_or_tenths_of_a_millimeter(found):
     snow = [one for one in found.clearing if one.measure.name == "residual_snow"]
-    row = material_brief.differences_in_brief(found, snow).iloc[0]
+    row = material_brief.differences_in_brief(snow).iloc[0]
     assert row[material_brief.DIFFERENCE].replace("\xa0", " ").startswith("0.10 in less")
     with display.showing("metric"):
-        row = material_brief.differences_in_brief(found, snow).iloc[0]
+        row = material_brief.differences_in_brief(snow).iloc[0]
     assert row[material_brief.DIFFERENCE].replace("\xa0", " ").startswith("2.5 mm less")
 
 
@@ -232,7 +232,7 @@ def test_council_table_has_one_row_for_each_type(found):
 
 def test_brief_tables_of_nothing_are_empty(nothing):
     for frame in (
-        material_brief.spread_in_brief(nothing), material_brief.differences_in_brief(nothing, ()),
+        material_brief.spread_in_brief(nothing), material_brief.differences_in_brief(()),
         material_brief.season_in_brief(nothing), material_brief.naive_in_brief(nothing),
         material_brief.variants_in_brief(nothing), material_brief.ratings_in_brief(nothing),
         material_brief.storms_in_brief(nothing), material_brief.council_in_brief(nothing),

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from trialkit import columns as c
 from trialkit.edges import mixed
 from trialkit.stats import mixed_df, mixed_reml
 from trialkit.stats.mixed_terms import RandomTerm, cross_products
@@ -310,10 +311,15 @@ def test_units_of_the_columns_do_not_matter(name, factor):
 # ---------------------------------------------------------------- the wear model
 def wear_of_metal() -> mixed.MixedWear:
     frame = read("metalwear").query("cycles >= 50")
-    frame = frame.assign(height=100 - frame["microns"], station=1)
-    return mixed.fit_mixed_wear(
-        frame, truck="unit", set_id="unit", segment="unit", edge_type="grams", miles="cycles", height="height"
-    )
+    own = {
+        c.TRUCK_UNIT: "unit",
+        c.SET_ID: "unit",
+        c.SEGMENT: "unit",
+        c.EDGE_TYPE: "grams",
+        c.MILES_MI: "cycles",
+    }
+    named = frame.assign(**{name: frame[column] for name, column in own.items()})
+    return mixed.fit_mixed_wear(named.assign(**{c.HEIGHT_IN: 100 - frame["microns"], c.STATION: 1}))
 
 
 WEAR = {"wear metalwear": wear_of_metal, "wear invented": lambda: mixed.fit_mixed_wear(read("wear_invented"))}

@@ -226,6 +226,21 @@ def require_hours(duration_h: ArrayLike) -> np.ndarray:
     return duration
 
 
+def weights_of(duration: ArrayLike | None, n: int, what: str) -> np.ndarray:
+    """Durations as the weights of `n` values, equal if left out.
+
+    UsageError, naming `what` is averaged, if one is missing or negative, if their number is another, or if all are zero.
+    """
+    if duration is None:
+        return np.ones(n)
+    weight = require_hours(duration)
+    if weight.size != n:
+        raise UsageError(f"There are {n} {what}s but {weight.size} durations; each {what} needs one.")
+    if not weight.sum() > 0:
+        raise UsageError("All durations are zero, so there is nothing to average.")
+    return weight
+
+
 @dataclass(frozen=True, slots=True)
 class VibrationCriterion:
     """A rule for daily whole-body vibration exposure.

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import pandas as pd
 
@@ -234,19 +235,13 @@ def compare_edge_types(
             group = usable[(usable[c.EXCHANGE_RATE_DB] == rate) & (usable[c.TASK] == task)]
             if group[c.EDGE_TYPE].nunique() < 2 or not (group[c.EDGE_TYPE] == reference).any():
                 continue
-            measured = _Levels(noise.average_by_truck(group, [c.EDGE_TYPE, c.EXCHANGE_RATE_DB]), AS_MEASURED)
-            fit = fit_conditions(group, wanted)
-            recorded = (fit.adjusted[c.EDGE_TYPE] == reference).any()
-            adjusted = _adjusted(fit, reference) if fit.terms and recorded else None
-            found = [
-                each.compare(types, reference, confidence_level) for each in (measured, adjusted) if each
-            ]
-            spread = uneven_notes(group, reference, task, label)
-            uneven += spread if task == noise.BLADE_DOWN and not uneven else []
-            notes += [*truck_notes(found[0], measured.table, label), *spread, *fit.notes]
-            lines += [line.assign(**{c.TASK: task, c.EXCHANGE_RATE_DB: rate}) for line in found]
-            effects += [fit.frame().assign(**{c.TASK: task, c.EXCHANGE_RATE_DB: rate})] if fit.terms else []
-            known[task] = adjusted or measured
+            found = _compare_task(group, wanted, types, reference, confidence_level, label)
+            where = {c.TASK: task, c.EXCHANGE_RATE_DB: rate}
+            uneven += found.uneven if task == noise.BLADE_DOWN and not uneven else []
+            notes += found.notes
+            lines += [line.assign(**where) for line in found.lines]
+            effects += [effect.assign(**where) for effect in found.effects]
+            known[task] = found.levels
         if noise.BLADE_DOWN in known and noise.BLADE_UP in known:
             above = known[noise.BLADE_DOWN].above(known[noise.BLADE_UP])
             line = above.compare(types, reference, confidence_level)
@@ -333,6 +328,35 @@ class _Levels:
             extra[name] = (sum(part[0] for part in parts), min(part[1] for part in parts))
         basis = ABOVE_OWN if self.basis == AS_MEASURED else f"{self.basis}; {ABOVE_OWN}"
         return _Levels(table, basis, extra or None)
+
+
+class _Task(NamedTuple):
+    """One task compared: the levels that count, the lines of the table, effects of conditions, and what is uneven."""
+
+    levels: _Levels
+    lines: list[pd.DataFrame]
+    effects: list[pd.DataFrame]
+    uneven: list[str]
+    notes: list[str]
+
+
+def _compare_task(
+    group: pd.DataFrame,
+    wanted: list[str],
+    types: list[str],
+    reference: str,
+    confidence_level: float,
+    label: EdgeLabels,
+) -> _Task:
+    """The samples of one task and exchange rate, as measured and adjusted."""
+    measured = _Levels(noise.average_by_truck(group, [c.EDGE_TYPE, c.EXCHANGE_RATE_DB]), AS_MEASURED)
+    fit = fit_conditions(group, wanted)
+    recorded = (fit.adjusted[c.EDGE_TYPE] == reference).any()
+    adjusted = _adjusted(fit, reference) if fit.terms and recorded else None
+    lines = [each.compare(types, reference, confidence_level) for each in (measured, adjusted) if each]
+    spread = uneven_notes(group, reference, str(group[c.TASK].iloc[0]), label)
+    notes = [*truck_notes(lines[0], measured.table, label), *spread, *fit.notes]
+    return _Task(adjusted or measured, lines, [fit.frame()] if fit.terms else [], spread, notes)
 
 
 def _adjusted(fit: Conditions, reference: str) -> _Levels:

@@ -13,7 +13,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from trialkit.cab.criteria import require_hours, require_levels
+from trialkit.cab.criteria import require_hours, require_levels, weights_of
 from trialkit.errors import UsageError
 
 ENERGY = 3
@@ -69,13 +69,7 @@ def equivalent_level(
     if exchange_rate_db not in (ENERGY, FIVE_DB):
         raise UsageError(f"An exchange rate of {exchange_rate_db:g} dB; allowed 3 or 5.")
     level = require_levels(level_dba)
-    weight = np.ones(level.size) if duration is None else require_hours(duration)
-    if weight.size != level.size:
-        raise UsageError(
-            f"There are {level.size} levels but {weight.size} durations; each period needs both."
-        )
-    if not weight.sum() > 0:
-        raise UsageError("All durations are zero, so there is nothing to average.")
+    weight = weights_of(duration, level.size, "level")
     return float(level_of(np.average(energy_of(level, exchange_rate_db), weights=weight), exchange_rate_db))
 
 

@@ -25,6 +25,7 @@ from trialkit.cab.criteria import (
     VibrationCriterion,
     require_hours,
     vibration_criteria,
+    weights_of,
 )
 from trialkit.cab.samples import EdgeLabels, edge_types_in_order, usable_samples
 from trialkit.cab.truck_comparison import spread_factor, truck_weights
@@ -60,13 +61,7 @@ def average_rms(rms_m_s2: ArrayLike, duration: ArrayLike | None = None) -> float
         If a value is missing or impossible, or all durations are zero.
     """
     rms = _require_rms(rms_m_s2)
-    weight = np.ones(rms.size) if duration is None else require_hours(duration)
-    if weight.size != rms.size:
-        raise UsageError(
-            f"There are {rms.size} vibration values but {weight.size} durations; each needs both."
-        )
-    if not weight.sum() > 0:
-        raise UsageError("All durations are zero, so there is nothing to average.")
+    weight = weights_of(duration, rms.size, "vibration value")
     return float(math.sqrt(np.average(np.square(rms), weights=weight)))
 
 

@@ -186,9 +186,8 @@ def compare_edge_types(
         labels=dict(labels or {}),
     )
     ways = other_ways(chosen, shifts, measure, fit, table, adjust_for, confidence_level)
-    notes = comparison_notes.notes(
-        chosen, fit, table, result.trucks, result.naive, ways, measure, result.label
-    )
+    tables = (table, result.trucks, result.naive)
+    notes = comparison_notes.notes(chosen, fit, ways, tables, measure, result.label)
     return replace(result, variants=ways.table, notes=tuple(notes))
 
 

@@ -24,6 +24,8 @@ from trialkit.stats.inference import PAIRS_UNUSED, pairing_used
 from trialkit.stats.two_stage import BlockedDifferences
 from trialkit.table_parts import NO
 
+Tables = tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]
+"""The comparison, what each truck used, and the season totals."""
 UNLIKELY = 0.05
 """Chance of spreads so different, were they alike, below which a note says so; common practice, no source."""
 
@@ -100,14 +102,13 @@ def spread_notes(trucks: pd.DataFrame, table: pd.DataFrame, measure: Measure, la
 def notes(
     chosen: sel.Selection,
     fit: BlockedDifferences,
-    table: pd.DataFrame,
-    trucks: pd.DataFrame,
-    totals: pd.DataFrame,
     ways: Variants,
+    tables: Tables,
     measure: Measure,
     label: Label,
 ) -> Iterator[str]:
     """All caveats of a comparison, in the order in which they are printed."""
+    table, trucks, totals = tables
     yield from left_out_notes(chosen.left_out, chosen.measured, measure, label)
     for row in table.to_dict("records"):
         who = f"{sentence_case(label(row[c.EDGE_TYPE]))} against {label(row[c.REFERENCE])}"

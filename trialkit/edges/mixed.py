@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from trialkit import columns as c
 from trialkit import display
 from trialkit.edges import mixed_sums
-from trialkit.edges.mixed_sums import Keys, Layout, Segments
+from trialkit.edges.mixed_sums import Layout, Segments
 from trialkit.formatting import counted, interval, level_percent, listed
 from trialkit.results import Summary
 from trialkit.stats import mixed_df, mixed_reml
@@ -116,13 +116,6 @@ def fit_mixed_wear(
     *,
     reference: str | None = None,
     confidence_level: float = 0.95,
-    truck: str = c.TRUCK_UNIT,
-    set_id: str = c.SET_ID,
-    segment: str = c.SEGMENT,
-    station: str = c.STATION,
-    edge_type: str = c.EDGE_TYPE,
-    miles: str = c.MILES_MI,
-    height: str = c.HEIGHT_IN,
 ) -> MixedWear:
     """Fit one mixed model to all readings and read the wear rate of each edge type from it.
 
@@ -132,18 +125,13 @@ def fit_mixed_wear(
     Parameters
     ----------
     readings : DataFrame
-        One row per reading, with the columns named by the arguments below. Categorical columns are fastest.
+        One row per reading: truck_unit (truck and plow position), set_id, segment (one stretch of one set at one station
+        between re-references), station, edge_type, miles_mi (blade-down) [mi], height_in (falls as the edge wears) [in].
+        Categorical columns are fastest.
     reference : str, optional
         Edge type that the others are compared with; by default the first category, or the first edge type met.
     confidence_level : float
         Two-sided, for every interval.
-    truck, set_id, segment, station, edge_type : str
-        Columns of the truck and plow position, the set, the segment (one stretch of one set at one station between
-        re-references), the station and the edge type.
-    miles : str
-        Column of the blade-down miles. [mi]
-    height : str
-        Column of the height, which falls as the edge wears. [in]
 
     Returns
     -------
@@ -186,8 +174,7 @@ def fit_mixed_wear(
     """
     if not 0.0 < confidence_level < 1.0:
         raise ValueError(f"the confidence level is {confidence_level}; it lies between 0 and 1, such as 0.95")
-    keys = Keys(truck, set_id, segment, station, edge_type)
-    every, labels, left_out = mixed_sums.sum_segments(readings, keys, miles, height)
+    every, labels, left_out = mixed_sums.sum_segments(readings)
     reference = mixed_sums.reference_label(labels, reference)
     segments, still = every.where(every.sxx > 0.0), every.where((every.sxx == 0.0) & (every.n > 1))
     notes = _notes_on_readings(every, labels, left_out)
@@ -213,6 +200,30 @@ def fit_mixed_wear(
         )
 
     fit = mixed_reml.fit_criterion(criterion)
+    table, differences, contrasts = _tables(fit, every, layout, labels, reference, confidence_level)
+    return MixedWear(
+        table=table,
+        method=_method_words(fit, confidence_level),
+        notes=(*notes, *_notes_on_fit(fit, segments, layout, labels), *_notes_on_intervals(table)),
+        differences=differences,
+        reference=reference,
+        confidence_level=confidence_level,
+        converged=fit.converged,
+        singular=fit.singular,
+        fit=fit,
+        contrasts=contrasts,
+    )
+
+
+def _tables(
+    fit: MixedFit,
+    every: Segments,
+    layout: Layout,
+    labels: list[str],
+    reference: str,
+    confidence_level: float,
+) -> tuple[pd.DataFrame, pd.DataFrame, Floats]:
+    """Rates of the edge types, their differences from the reference, and the contrasts behind the rates."""
     present = np.unique(layout.slope_type)
     names = np.array([labels[code] for code in present], dtype=object)
     weights = _rate_weights(layout, present)
@@ -233,19 +244,7 @@ def fit_mixed_wear(
     }
     table = _frame(TABLE_COLUMNS, {c.EDGE_TYPE: names, c.UNIT: RATE_UNIT, **rates, **counts})
     fixed = {c.EDGE_TYPE: names[others], c.REFERENCE: reference, c.UNIT: RATE_UNIT}
-    differences = _frame(DIFFERENCE_COLUMNS, {**fixed, **gaps})
-    return MixedWear(
-        table=table,
-        method=_method_words(fit, confidence_level),
-        notes=(*notes, *_notes_on_fit(fit, segments, layout, labels), *_notes_on_intervals(names, rates)),
-        differences=differences,
-        reference=reference,
-        confidence_level=confidence_level,
-        converged=fit.converged,
-        singular=fit.singular,
-        fit=fit,
-        contrasts=weights,
-    )
+    return table, _frame(DIFFERENCE_COLUMNS, {**fixed, **gaps}), weights
 
 
 # ---------------------------------------------------------------- intervals
@@ -373,12 +372,12 @@ def _notes_on_fit(fit: MixedFit, segments: Segments, layout: Layout, labels: lis
     return notes
 
 
-def _notes_on_intervals(names: NDArray[Any], rates: dict[str, Floats]) -> list[str]:
+def _notes_on_intervals(table: pd.DataFrame) -> list[str]:
     """Which edge types have the one interval and not the other."""
-    lost = np.isfinite(rates[c.STD_ERROR]) & np.isnan(rates[STD_ERROR_KR])
+    lost = np.isfinite(table[c.STD_ERROR]) & np.isnan(table[STD_ERROR_KR])
     if not lost.any():
         return []
     return [
-        f"{listed(names[lost].tolist())}: the readings say too little of the spread between trucks for a Kenward-Roger "
+        f"{listed(table.loc[lost, c.EDGE_TYPE].tolist())}: the readings say too little of the spread between trucks for a Kenward-Roger "
         "interval."
     ]

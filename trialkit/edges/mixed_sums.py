@@ -15,19 +15,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit import columns as c
 from trialkit.errors import near_match
 from trialkit.formatting import counted, listed
 from trialkit.stats.mixed_terms import NO_PARAMETER, Codes, CovarianceBlock, CrossProducts, Floats
 
-
-class Keys(NamedTuple):
-    """Names of the columns that say what a reading belongs to."""
-
-    truck: str
-    set_id: str
-    segment: str
-    station: str
-    edge_type: str
+OWNERS = (c.SEGMENT, c.TRUCK_UNIT, c.SET_ID, c.STATION, c.EDGE_TYPE)
+"""Columns that say what a reading belongs to."""
 
 
 class Segments(NamedTuple):
@@ -66,19 +60,13 @@ class Layout(NamedTuple):
 
 
 # ---------------------------------------------------------------- readings to segments
-def sum_segments(
-    readings: pd.DataFrame, keys: Keys, miles: str, height: str
-) -> tuple[Segments, list[str], int]:
+def sum_segments(readings: pd.DataFrame) -> tuple[Segments, list[str], int]:
     """Add up the readings of each segment.
 
     Parameters
     ----------
     readings : DataFrame
-        One row per reading.
-    keys : Keys
-        Names of the columns that say what a reading belongs to.
-    miles, height : str
-        Names of the columns of the miles [mi] and the height [in].
+        One row per reading: truck_unit, set_id, segment, station, edge_type, miles_mi [mi], height_in [in].
 
     Returns
     -------
@@ -95,28 +83,22 @@ def sum_segments(
     The first reading of a segment is taken off before the sums are formed, so that a counter that starts at 60,000 mi
     costs no digits. A segment label may repeat in another set or at another station.
     """
-    absent = [name for name in (*keys, miles, height) if name not in readings.columns]
+    absent = [name for name in (*OWNERS, c.MILES_MI, c.HEIGHT_IN) if name not in readings.columns]
     if absent:
         hints = (f'no column "{name}" {near_match(name, map(str, readings.columns))}' for name in absent)
         raise ValueError("the readings cannot be used: " + "; ".join(hint.rstrip() for hint in hints))
-    x = readings[miles].to_numpy(float, na_value=np.nan)
-    y = readings[height].to_numpy(float, na_value=np.nan)
+    x = readings[c.MILES_MI].to_numpy(float, na_value=np.nan)
+    y = readings[c.HEIGHT_IN].to_numpy(float, na_value=np.nan)
     usable = np.isfinite(x) & np.isfinite(y)
     left_out = len(usable) - int(np.count_nonzero(usable))
     if left_out:
         readings, x, y = readings[usable], x[usable], y[usable]
 
-    code = _codes(readings[keys.segment])
+    code = _codes(readings[c.SEGMENT])
     first = _first_rows(code)
-    edge_type, labels = _codes_and_labels(readings[keys.edge_type])
-    owners = [_codes(readings[name]) for name in (keys.truck, keys.set_id, keys.station)] + [edge_type]
-    named = dict(
-        zip(
-            (keys.segment, keys.truck, keys.set_id, keys.station, keys.edge_type),
-            [code, *owners],
-            strict=True,
-        )
-    )
+    edge_type, labels = _codes_and_labels(readings[c.EDGE_TYPE])
+    owners = [*(_codes(readings[name]) for name in (c.TRUCK_UNIT, c.SET_ID, c.STATION)), edge_type]
+    named = dict(zip(OWNERS, [code, *owners], strict=True))
     blank = {name: int((codes < 0).sum()) for name, codes in named.items() if codes.min(initial=0) < 0}
     if blank:
         found = "; ".join(f'column "{name}" is blank in {counted(n, "row")}' for name, n in blank.items())
@@ -256,23 +238,7 @@ def wear_products(segments: Segments, still: Segments, layout: Layout, labels: l
     scatter = max(float(syy.sum() + still.syy.sum()), 0.0)
     y_scale = float(np.sqrt(scatter / (n_each.sum() - n_slopes))) or 1.0
 
-    # random slopes: scale and number of the parameters by edge type
-    sets_of_unit = np.bincount(layout.set_unit, minlength=n_units)
-    unit_sxx = np.bincount(unit, segments.sxx)
-    blocks: list[CovarianceBlock] = []
-    scale = {"truck": np.zeros(len(labels)), "set": np.zeros(len(labels))}
-    number = {"truck": np.full(len(labels), NO_PARAMETER), "set": np.full(len(labels), NO_PARAMETER)}
-    for code in np.unique(layout.unit_type):
-        mine = layout.unit_type == code
-        for level, present, count in (
-            ("truck", mine.sum() > 1, mine.sum()),
-            ("set", sets_of_unit[mine].max() > 1, sets_of_unit[mine].sum()),
-        ):
-            if present:
-                scale[level][code] = 1.0 / np.sqrt(unit_sxx[mine].sum() / count)
-                number[level][code] = len(blocks)
-                entries, basis = np.array([[len(blocks)]]), np.array([[scale[level][code]]])
-                blocks.append(CovarianceBlock(f"{labels[code]}, between {level}s", entries, basis))
+    blocks, scale, number = _random_slopes(layout, np.bincount(unit, segments.sxx).astype(float), labels)
 
     # one matrix for each unit: every segment touches the truck's column, its set's, its fixed slope's and y
     with_sets = bool((number["set"] != NO_PARAMETER).any())
@@ -295,12 +261,7 @@ def wear_products(segments: Segments, still: Segments, layout: Layout, labels: l
     products[:, -1, -1] = np.bincount(unit, syy) / y_scale**2
     products[0, -1, -1] += still.syy.sum() / y_scale**2
 
-    entries = np.full((n_units, n_random, n_random), NO_PARAMETER)
-    entries[:, 0, 0] = number["truck"][layout.unit_type]
-    if with_sets:
-        for slot in range(1, n_random):
-            filled = sets_of_unit >= slot
-            entries[filled, slot, slot] = number["set"][layout.unit_type[filled]]
+    entries = _entries(layout, number, n_random)
     return CrossProducts(
         products=products,
         n_each=n_each,
@@ -311,3 +272,37 @@ def wear_products(segments: Segments, still: Segments, layout: Layout, labels: l
         offset=slope * np.sqrt(layout.slope_sxx),
         y_scale=y_scale,
     )
+
+
+def _random_slopes(
+    layout: Layout, unit_sxx: Floats, labels: list[str]
+) -> tuple[list[CovarianceBlock], dict[str, Floats], dict[str, Codes]]:
+    """The variances of the model, and of trucks and of sets their scale and their number by edge type."""
+    sets_of_unit = np.bincount(layout.set_unit, minlength=len(layout.unit_type))
+    blocks: list[CovarianceBlock] = []
+    scale = {"truck": np.zeros(len(labels)), "set": np.zeros(len(labels))}
+    number = {"truck": np.full(len(labels), NO_PARAMETER), "set": np.full(len(labels), NO_PARAMETER)}
+    for code in np.unique(layout.unit_type):
+        mine = layout.unit_type == code
+        for level, present, count in (
+            ("truck", mine.sum() > 1, mine.sum()),
+            ("set", sets_of_unit[mine].max() > 1, sets_of_unit[mine].sum()),
+        ):
+            if present:
+                scale[level][code] = 1.0 / np.sqrt(unit_sxx[mine].sum() / count)
+                number[level][code] = len(blocks)
+                entries, basis = np.array([[len(blocks)]]), np.array([[scale[level][code]]])
+                blocks.append(CovarianceBlock(f"{labels[code]}, between {level}s", entries, basis))
+    return blocks, scale, number
+
+
+def _entries(layout: Layout, number: dict[str, Codes], n_random: int) -> Codes:
+    """Which variance stands in each place of the covariance matrix of each unit's random slopes."""
+    n_units = len(layout.unit_type)
+    sets_of_unit = np.bincount(layout.set_unit, minlength=n_units)
+    entries = np.full((n_units, n_random, n_random), NO_PARAMETER)
+    entries[:, 0, 0] = number["truck"][layout.unit_type]
+    for slot in range(1, n_random):
+        filled = sets_of_unit >= slot
+        entries[filled, slot, slot] = number["set"][layout.unit_type[filled]]
+    return entries

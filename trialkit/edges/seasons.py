@@ -186,7 +186,7 @@ def compare_over_seasons(
             if edge_type == reference:
                 continue
             both = at_position[at_position[c.EDGE_TYPE].astype(str).isin([reference, edge_type])]
-            found, alone = _of_type(both, reference, edge_type, rule, tail)
+            found, alone = _of_type(both, reference, rule, tail)
             place = {c.EDGE_TYPE: edge_type, c.REFERENCE: reference, c.PLOW_POSITION: str(position)}
             rows += [place | row for row in found]
             notes += _alone_words(alone, edge_type, reference, str(position), labels or {})
@@ -199,7 +199,7 @@ def compare_over_seasons(
 
 
 def _of_type(
-    both: pd.DataFrame, reference: str, edge_type: str, rule: str, tail: float
+    both: pd.DataFrame, reference: str, rule: str, tail: float
 ) -> tuple[list[dict[str, Any]], list[str]]:
     """The rows of one edge type, and the seasons in which it or the reference was alone."""
     rows, differences, shared, alone = [], [], [], []
@@ -207,14 +207,14 @@ def _of_type(
         if own[c.EDGE_TYPE].astype(str).nunique() < 2:
             alone.append(str(season))
             continue
-        difference = _difference(own, reference)
+        difference = _difference(own, reference, 1 - 2 * tail)
         shared.append(str(season))
         differences.append(difference)
         rows.append(_row(str(season), difference, own, reference, tail, pooled=False))
     if len(shared) > 1:
         together = both[both[SEASON].astype(str).isin(shared)]
         p_alike = p_agree(differences)
-        difference = _difference(together, reference)
+        difference = _difference(together, reference, 1 - 2 * tail)
         pooled = rule == ALWAYS or (rule == WHEN_ALIKE and p_alike >= UNLIKE)
         pooled = pooled and math.isfinite(difference.std_error)
         rows.append(
@@ -223,7 +223,7 @@ def _of_type(
     return rows, alone
 
 
-def _difference(own: pd.DataFrame, reference: str) -> _Difference:
+def _difference(own: pd.DataFrame, reference: str, confidence_level: float) -> _Difference:
     """Logarithm of the life against the reference, with the season taken out."""
     treatment = (own[c.EDGE_TYPE].astype(str) != reference).astype(int)
     sums = blocked_sums(
@@ -232,7 +232,7 @@ def _difference(own: pd.DataFrame, reference: str) -> _Difference:
         pd.factorize(own[c.TRUCK_UNIT])[0],
         treatment,
     )
-    fit = fit_two_stage(sums)
+    fit = fit_two_stage(sums, confidence_level)
     return _Difference(float(fit.estimate[0]), float(fit.std_error[0]), float(fit.df[0]))
 
 

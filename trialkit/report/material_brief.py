@@ -86,7 +86,7 @@ def spread_headings(found: MaterialStudy) -> dict[str, str]:
 DIFFERENCE, LIKELY = "difference", "could_have_been_seen"
 
 
-def differences_in_brief(found: MaterialStudy, compared: tuple[ClearingComparison, ...]) -> pd.DataFrame:
+def differences_in_brief(compared: tuple[ClearingComparison, ...]) -> pd.DataFrame:
     """Measure, edge type, difference with its interval in words, and the smallest one that would have been seen."""
     rows = [
         {

@@ -101,12 +101,12 @@ def differences_figure(found: MaterialStudy) -> blocks.Block:
 
 def material_table(found: MaterialStudy) -> blocks.Block:
     """Differences in material, all of it and by kind."""
-    return _differences(found, material_brief.differences_in_brief(found, found.material), MATERIAL_CAPTION)
+    return _differences(found, material_brief.differences_in_brief(found.material), MATERIAL_CAPTION)
 
 
 def clearing_table(found: MaterialStudy) -> blocks.Block:
     """Differences in passes, hours and snow left behind."""
-    return _differences(found, material_brief.differences_in_brief(found, found.clearing), CLEARING_CAPTION)
+    return _differences(found, material_brief.differences_in_brief(found.clearing), CLEARING_CAPTION)
 
 
 def naive_table(found: MaterialStudy) -> blocks.Block:
@@ -186,7 +186,7 @@ def season_table(found: MaterialStudy) -> blocks.Block:
 # ---------------------------------------------------------------- what goes with it
 def limits(found: MaterialStudy) -> blocks.Block:
     """What these figures do not say."""
-    return blocks.notes(material_words.limits(found), title=LIMITS_TITLE)
+    return blocks.notes(material_words.limits(), title=LIMITS_TITLE)
 
 
 def notes(found: MaterialStudy) -> blocks.Block:

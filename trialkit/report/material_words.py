@@ -332,7 +332,7 @@ def saving_text(row: Mapping[Any, Any], found: MaterialStudy, signed: bool = Fal
 
 
 # ---------------------------------------------------------------- what goes with it
-def limits(found: MaterialStudy) -> list[str]:
+def limits() -> list[str]:
     """What these figures do not say."""
     return [
         "The storms are those of one winter: how an edge does in storms of another kind is not known.",
