@@ -197,7 +197,70 @@ def test_difference_has_its_support_and_its_verdict(tmp_path):
     assert finding.sentence.startswith("In the cab with the blade down, no difference between Carbide insert")
     assert finding.verdict == "not_shown"
     assert finding.detail.startswith("Taken above each truck's own level with the blade up:")
-    assert "does not replace it" in finding.detail and "  " not in finding.detail
+    assert finding.detail.endswith("This agrees with the line above and does not replace it.")
+
+
+NAMES = [c.EDGE_TYPE, c.REFERENCE, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.P_HOLM]
+NONE_SHOWN, QUIETER, LOUDER = (-2.1, -4.9, 0.8, 0.2), (-4.0, -4.8, -3.2, 0.001), (2.0, 1.0, 3.0, 0.001)
+ALONE = (-1.0, math.nan, math.nan, math.nan)
+
+
+def compared(of_line, of_own):
+    """A comparison of one edge type: the line that counts, and that above each truck's own level."""
+    rows, own = (
+        pd.DataFrame([("insert", "steel", *values)], columns=NAMES).assign(**{c.BASIS: "as measured"})
+        for values in (of_line, of_own)
+    )
+    return SimpleNamespace(
+        comparison=SimpleNamespace(
+            primary=lambda: rows, above_own=lambda: own, label=str, confidence_level=0.95
+        ),
+        levels=None, is_recorded=True, not_studied="",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("of_line", "of_own", "said"),
+    [
+        (
+            NONE_SHOWN,
+            QUIETER,
+            "Taken above each truck's own level with the blade up a difference does show: insert was quieter than steel by 4.0 dB (3.2 to "
+            "4.8). The verdict goes by the stricter line above, in which trucks that differ in loudness count in full.",
+        ),
+        (QUIETER, QUIETER, "This agrees with the line above and does not replace it."),
+        (QUIETER, NONE_SHOWN, "This does not bear out the line above, by which the verdict goes; part of the difference may be the trucks'."),
+        (QUIETER, LOUDER, "This does not bear out the line above, by which the verdict goes; part of the difference may be the trucks'."),
+        (QUIETER, ALONE, "in the samples (no interval). The verdict goes by the line above."),
+    ],
+)  # fmt: skip
+def test_the_support_says_how_it_goes_with_the_line_that_counts(of_line, of_own, said):
+    (finding,) = noise_words.difference_findings(compared(of_line, of_own))
+    assert finding.detail.endswith(said)
+    assert ("does show" in finding.detail) == (of_line == NONE_SHOWN)
+
+
+def test_a_council_is_told_of_a_difference_that_only_the_support_shows():
+    noise = compared(NONE_SHOWN, QUIETER)
+    shaking = SimpleNamespace(comparison=None, not_compared="", not_studied="", is_recorded=False)
+    said = noise_words.council_brief(noise, shaking)
+    assert any("a difference does show: insert was quieter than steel by 4.0 dB" in one for one in said)
+    assert not any(
+        "does show" in one for one in noise_words.council_brief(compared(NONE_SHOWN, NONE_SHOWN), shaking)
+    )
+
+
+def test_the_front_gives_estimate_and_interval_where_no_difference_is_shown():
+    noise = compared(NONE_SHOWN, QUIETER)
+    two = pd.concat(
+        [noise.comparison.primary(), noise.comparison.primary().assign(**{c.EDGE_TYPE: "rubber"})]
+    )
+    noise.comparison.primary = lambda: two
+    (finding,) = noise_words.front_brief(noise)
+    assert finding.sentence == (
+        "No difference in cab noise between insert or rubber and steel is shown: insert 2.1 dB quieter in the samples (95% interval 4.9 dB "
+        "quieter to 0.8 dB louder) and rubber 2.1 dB quieter in the samples (4.9 dB quieter to 0.8 dB louder)."
+    )
 
 
 def test_adjusted_line_is_the_one_that_counts(tmp_path):

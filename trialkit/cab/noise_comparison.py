@@ -123,7 +123,7 @@ def difference_clause(row: pd.Series, label: EdgeLabels, confidence_level: float
         word = "quieter" if estimate < 0 else "louder"
         return f"{name} was {fixed(abs(estimate), 1)} dB {word} than {other} in the samples (no interval)"
     if not is_shown(row, confidence_level):
-        ends = f"{_signed(estimate)} in the samples, interval {_signed(low)} to {_signed(high)}"
+        ends = f"{difference_words(estimate)} in the samples, interval {difference_words(low)} to {difference_words(high)}"
         return f"no difference between {name} and {other} is shown ({ends}){by_chance(low, high, 0.0)}"
     if estimate < 0:
         return f"{name} was quieter than {other} by {noise.decibels(-estimate, -high, -low)}"
@@ -146,7 +146,7 @@ def short_sentence(row: pd.Series, label: EdgeLabels, confidence_level: float) -
     if math.isnan(low):
         said = f"{name} was {fixed(abs(estimate), 1)} dB {word} in the cab than {other} in the samples (no interval)."
     elif not is_shown(row, confidence_level):
-        ends = f"{level} {_signed(low)} to {_signed(high)}"
+        ends = f"{level} {difference_words(low)} to {difference_words(high)}"
         said = f"no difference in cab noise between {name} and {other} is shown ({ends}){by_chance(low, high, 0.0)}."
     else:
         sizes = sorted((abs(low), abs(high)))
@@ -155,7 +155,7 @@ def short_sentence(row: pd.Series, label: EdgeLabels, confidence_level: float) -
     return sentence_case(said)
 
 
-def _signed(difference_db: float) -> str:
+def difference_words(difference_db: float) -> str:
     """A difference in words: ``"3.1 dB quieter"``."""
     size = fixed(abs(difference_db), 1)
     return f"{size} dB {'quieter' if difference_db < 0 else 'louder'}" if float(size) else "no difference"

@@ -53,6 +53,7 @@ QUIET_SAMPLES = (
     "A dosimeter counts loud moments even where the average of a sample lies below the level from which a criterion counts; here "
     "such a sample adds nothing, so a dose can come out too low."
 )
+DOES_SHOW = "a difference does show"
 HOURS_LIKE_SAMPLES = (
     "Every hour of the shift is taken to be like the hours sampled; idling and breaks shake less."
 )
@@ -243,10 +244,7 @@ def difference_findings(study: NoiseStudy) -> list[Finding]:
     for _, row in rows.iterrows():
         clause = noise_comparison.difference_clause(row, compared.label, compared.confidence_level)
         support = [
-            f"Taken {noise_comparison.ABOVE_OWN}: "
-            f"{noise_comparison.difference_clause(line, compared.label, compared.confidence_level)}. This supports the line above "
-            "where trucks differ much in loudness; it does not replace it."
-            for _, line in own[own[c.EDGE_TYPE] == row[c.EDGE_TYPE]].iterrows()
+            _support(compared, row, line) for _, line in own[own[c.EDGE_TYPE] == row[c.EDGE_TYPE]].iterrows()
         ]
         found.append(
             Finding(
@@ -256,6 +254,24 @@ def difference_findings(study: NoiseStudy) -> list[Finding]:
             )
         )
     return found
+
+
+def _support(compared: noise_comparison.NoiseComparison, row: pd.Series, line: pd.Series) -> str:
+    """The same edge type above each truck's own level with the blade up, and how that goes with the line that counts."""
+    level = compared.confidence_level
+    clause = noise_comparison.difference_clause(line, compared.label, level)
+    of_row, of_line = _verdict(row, 0.0, level), _verdict(line, 0.0, level)
+    if of_line in (BETTER, WORSE) and of_row not in (BETTER, WORSE):
+        return (
+            f"Taken {noise_comparison.ABOVE_OWN} {DOES_SHOW}: {clause}. The verdict goes by the stricter line above, in "
+            "which trucks that differ in loudness count in full."
+        )
+    said = f"Taken {noise_comparison.ABOVE_OWN}: {clause}."
+    if of_row == of_line:
+        return f"{said} This agrees with the line above and does not replace it."
+    if of_row in (BETTER, WORSE) and of_line != NOT_ENOUGH_DATA:
+        return f"{said} This does not bear out the line above, by which the verdict goes; part of the difference may be the trucks'."
+    return f"{said} The verdict goes by the line above."
 
 
 def front_findings(study: NoiseStudy) -> list[Finding]:
@@ -286,10 +302,23 @@ def front_brief(study: NoiseStudy) -> list[Finding]:
     reference = compared.label(str(rows[c.REFERENCE].iloc[0]))
     return [
         Finding(
-            sentence=f"No difference in cab noise between {listed(types, 'or')} and {reference} is shown.",
+            sentence=f"No difference in cab noise between {listed(types, 'or')} and {reference} is shown: {_sizes(compared, rows)}.",
             verdict=NOT_SHOWN,
         )
     ]
+
+
+def _sizes(compared: noise_comparison.NoiseComparison, rows: pd.DataFrame) -> str:
+    """Estimate and interval of each edge type, the level of the interval said once."""
+    level = f"{level_words(compared.confidence_level)} "
+    said = []
+    for _, row in rows.iterrows():
+        size, low, high = (
+            noise_comparison.difference_words(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)
+        )
+        said.append(f"{compared.label(str(row[c.EDGE_TYPE]))} {size} in the samples ({level}{low} to {high})")
+        level = ""
+    return listed(said)
 
 
 def council_brief(noise: NoiseStudy, vibration: VibrationStudy) -> list[str]:
@@ -298,6 +327,7 @@ def council_brief(noise: NoiseStudy, vibration: VibrationStudy) -> list[str]:
     both = [*difference_findings(noise)] if noise.comparison is not None else []
     both += vibration_findings(vibration) if vibration.comparison is not None else []
     said += [item.sentence for item in both if item.verdict in (BETTER, WORSE)]
+    said += [item.detail for item in both if item.verdict == NOT_SHOWN and DOES_SHOW in item.detail]
     if noise.levels is None and noise.is_recorded:
         said.append(noise.not_studied)
     if not said:
