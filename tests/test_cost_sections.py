@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import replace
 
 import cost_samples as made
 import matplotlib.pyplot as plt
@@ -174,3 +175,21 @@ def test_metric_units_and_another_currency_are_shown_everywhere():
         # a cost per kilometer is the cost per mile over 1.609344 (exact: international mile)
         per_mile = float(found.costs.table["cost_per_mi"].iloc[0])
         assert f"{per_mile / 1.609344:.2f} CAD" in shown["costs"].plain()
+
+
+def test_lines_that_do_not_add_up_to_the_cent_say_why():
+    found = made.study()
+    lines = found.costs.lines.copy()
+    own = (lines[c.EDGE_TYPE] == STEEL) & (lines["of_which"] == "no")
+    lines[c.ESTIMATE] = lines[c.ESTIMATE].round(2)
+    table = found.costs.table.copy()
+    sums = lines[lines["of_which"] == "no"].groupby(c.EDGE_TYPE)[c.ESTIMATE].sum()
+    table[c.COST_PER_MI] = table[c.EDGE_TYPE].map(sums).to_numpy()
+    even = replace(found, costs=replace(found.costs, lines=lines, table=table))
+    assert cost_sections.ROUNDED_ALONE not in cost_sections.lines_table(even).notes
+    # by hand: two lines of 0.4 of a cent more each are rounded away one by one and make a cent of the total
+    for line in lines[own].index[:2]:
+        lines.loc[line, c.ESTIMATE] += 0.004
+    table.loc[table[c.EDGE_TYPE] == STEEL, c.COST_PER_MI] += 0.008
+    odd = replace(found, costs=replace(found.costs, lines=lines, table=table))
+    assert cost_sections.ROUNDED_ALONE in cost_sections.lines_table(odd).notes

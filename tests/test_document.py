@@ -190,7 +190,7 @@ def test_several_notebooks_become_sections_of_an_appendix():
     assert "Interim, not for decision." in page.text("header")
     levels = [int(tag[1]) for tag, *_ in page.tags if re.fullmatch(r"h[1-6]", tag)]
     assert levels == [1, 2, 2, 3, 3, 4, 3, 2, 3, 3, 4, 3]
-    assert {"figure-4", "table-4"} <= {attrs.get("id") for _, attrs, _ in page.tags}
+    assert {"figure-a4", "table-a4"} <= {attrs.get("id") for _, attrs, _ in page.tags}
 
 
 # ---------------------------------------------------------------- refusals

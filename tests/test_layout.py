@@ -52,3 +52,13 @@ def test_a_box_of_findings_stands_one_level_below_its_section():
 def test_the_foot_of_a_page_is_one_line():
     assert layout.foot(meta()) == "Town of Brenmoor: Cutting edges"
     assert layout.foot(meta(title="n" * 200)) == f"Town of Brenmoor: {'n' * 71}…"
+
+
+def test_numbers_of_the_appendix_are_none_of_the_report():
+    first, second = report(), report(subtitle="Lives")
+    laid_out = layout.lay_out([*first, *second])
+    labelled = [(part.anchor, part.label) for part in laid_out.parts if part.label]
+    assert labelled[:2] == [("table-a1", "Table A1."), ("figure-a1", "Figure A1.")]
+    own = {part.label for part in layout.lay_out(first).parts if part.label}
+    assert not own & {label for _, label in labelled}
+    assert layout.Names().anchor("Table A1") == "s-table-a1"

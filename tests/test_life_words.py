@@ -37,8 +37,7 @@ def test_how_long_says_what_the_range_for_the_next_set_is(lives):
     assert said[-2] == life_words.next_set(0.95)
     assert "one more truck in 95% of cases" in said[-2]
     assert said[-1] == (
-        "The sets of the trial themselves, in miles: plain steel, none worn out in up to 400; carbide insert, none worn out in up to "
-        "400."
+        "The sets of the trial themselves, in miles: plain steel, none worn out by 400; carbide insert, none worn out by 400."
     )
     assert "in 90% of cases" in life_words.next_set(0.9)
 

@@ -258,8 +258,8 @@ def test_the_front_gives_estimate_and_interval_where_no_difference_is_shown():
     noise.comparison.primary = lambda: two
     (finding,) = noise_words.front_brief(noise)
     assert finding.sentence == (
-        "No difference in cab noise between insert or rubber and steel is shown: insert 2.1 dB quieter in the samples (95% interval 4.9 dB "
-        "quieter to 0.8 dB louder) and rubber 2.1 dB quieter in the samples (4.9 dB quieter to 0.8 dB louder)."
+        "No difference in cab noise from steel is shown: insert 2.1 dB quieter (95% interval 4.9 dB quieter to 0.8 dB louder) and rubber "
+        "2.1 dB quieter (4.9 dB quieter to 0.8 dB louder)."
     )
 
 

@@ -162,8 +162,8 @@ def test_a_long_table_repeats_its_header_and_a_short_one_stays_whole():
     assert len(long.pages) > 1
     for filler in range(10, 60, 7):
         text = [blocks.text(*(f"Line {number}." for number in range(filler)))]
-        short = reader([meta(), *text, long_table(13)])
-        assert pages_with(short, "Miles of each truck") == pages_with(short, "T-12")
+        short = reader([meta(), *text, long_table(9)])
+        assert pages_with(short, "Miles of each truck") == pages_with(short, "T-8")
 
 
 def test_a_table_of_many_columns_gets_a_turned_page():
@@ -230,3 +230,36 @@ def test_text_from_data_comes_out_as_typed(name):
 def test_a_report_without_its_head_is_refused():
     with pytest.raises(ReportError, match=r"A report begins with blocks\.meta"):
         pdf.pdf([blocks.text("a")])
+
+
+# ---------------------------------------------------------------- page breaks
+def page_counts(found, word):
+    """How many of the numbered sentences each page holds, for the pages that hold any."""
+    counts = [page.extract_text().count(word) for page in found.pages]
+    return [n for n in counts if n]
+
+
+def filled(lines, *box):
+    return [meta(), blocks.heading("Before"), blocks.text(*["A line of text."] * lines), *box]
+
+
+@pytest.mark.parametrize("lines", range(16, 33, 2))
+def test_no_finding_stands_alone_at_a_page_break(lines):
+    five = blocks.findings([f"Finding {number} of the box." for number in range(5)], title="Five")
+    assert all(n >= 2 for n in page_counts(reader(filled(lines, five)), "of the box"))
+    three = blocks.findings([f"Finding {number} of the box." for number in range(3)], title="Three")
+    assert page_counts(reader(filled(lines, three)), "of the box") == [3]
+
+
+@pytest.mark.parametrize("lines", range(24, 33, 2))
+def test_few_notes_keep_together_and_many_run_on(lines):
+    few = blocks.notes([f"Mind point {number}." for number in range(5)], title="Few")
+    assert page_counts(reader(filled(lines, few)), "Mind point") == [5]
+    many = blocks.notes([f"Mind point {number}." for number in range(40)], title="Many")
+    assert len(page_counts(reader(filled(min(lines, 30), many)), "Mind point")) == 2
+
+
+def test_a_table_of_some_rows_begins_beside_the_sentence_before_it():
+    found = reader(filled(22, blocks.text("This sentence opens the table."), long_table(12)))
+    opening = next(page.extract_text() for page in found.pages if "opens the table" in page.extract_text())
+    assert "T-0" in opening

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import re
 
 import openpyxl
 import pandas as pd
@@ -15,9 +16,10 @@ from trialkit.report import blocks, workbook
 NO_ROWS = pd.DataFrame({"code": [], "row": []})
 RECORD = {
     "run": "a_1",
-    "headline": [{"sentence": "=x", "verdict": "better"}],
+    "headline": [{"sentence": "=x", "verdict": "better"}, {"sentence": "Rests on 3 trucks.", "verdict": ""}],
     "inputs": {"a.csv": "12"},
     "limits": [1, 2],
+    "settings": {"plan": {"looks": 2}},
     "seed": 7,
 }
 
@@ -80,6 +82,28 @@ def test_values_are_not_rounded_and_shown_as_the_report_prints_them():
     assert page["B2"].value == 0.3333333333
     assert page["C2"].value == 12345.678
     assert [cell.number_format for cell in page[2]] == ["General", "0.000", "#,##0", "#,##0"]
+
+
+def test_each_number_has_the_decimals_of_its_own_text():
+    frame = pd.DataFrame(
+        {"edge_type": ["a", "b"], "reference": "p", "estimate": [2.34, 11.42], "conf_low": [1.4, 6.8], "conf_high": [3.5, 16.8]}
+    )  # fmt: skip
+    table = blocks.table(frame, "Ratios")
+    page = opened(made([meta(), table]))["Table 1"]
+    assert [row[2] for row in table.texts] == ["2.3", "11"]
+    assert [page.cell(row, 3).number_format for row in (2, 3)] == ["0.0", "0"]
+    assert page.cell(3, 3).value == 11.42
+
+
+def test_the_contents_say_what_is_rounded_and_what_is_text(book):
+    said = [book["Contents"].cell(row, 1).value for row in range(1, 6)]
+    assert workbook.ABOUT_VALUES in said and workbook.ABOUT_TEXTS in said
+
+
+def test_limits_of_whole_numbers_are_whole(book):
+    allowed = {(row[0], row[1]): row[7] for row in values(book["Columns"])[1:]}
+    assert allowed["edge_types", "sections_n"] == "at least 1, at most 50"
+    assert not [words for words in allowed.values() if re.search(r"\.0+\b", words or "")]
 
 
 def test_both_ends_of_an_interval_are_there_and_the_unit_is_in_every_heading():
@@ -153,12 +177,13 @@ def test_the_dictionary_holds_every_column_of_every_table(book):
 
 def test_the_record_of_the_run_is_told_line_by_line(book):
     assert values(book["Run"])[1:] == [
-        ["run", "a_1"],
-        ["headline.1.sentence", "=x"],
-        ["headline.1.verdict", "better"],
-        ["inputs.a.csv", "12"],
+        ["Finding 1", "Better: =x"],
+        ["Finding 2", "Rests on 3 trucks."],
+        ["Run", "a_1"],
+        ["SHA-256 of a.csv", "12"],
         ["limits", "[1, 2]"],
-        ["seed", 7],
+        ["Setting plan.looks", 2],
+        ["Seed of random numbers", 7],
     ]
 
 

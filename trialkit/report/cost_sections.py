@@ -15,7 +15,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.money import curves
-from trialkit.money.costs import Costs
+from trialkit.money.costs import NO, OF_WHICH, PER_MILE, Costs
 from trialkit.money.what_if import WhatIf
 from trialkit.report import blocks, cost_captions, cost_figures, cost_tables, cost_words, turning_figures
 from trialkit.report.cost_study import CostStudy
@@ -39,6 +39,7 @@ ORDER_CAPTION = "Sets and sections to have for next season"
 TRUCKS_CAPTION = "Next season truck by truck"
 BIDS_CAPTION = "Bids by cost per blade-down mile, the cheapest first"
 SPECIFICATION_CAPTION = "Draft of a specification with properties that can be tested"
+ROUNDED_ALONE = "Each line is rounded by itself, so the lines may not add up to the total to the cent."
 NO_AMOUNT = "There is no figure of costs: neither prices of edges nor other amounts are on record."
 RECORDS = ("costs", "fleet_plan", "bids", "edge_sets")
 
@@ -77,9 +78,21 @@ def costs_table(found: CostStudy) -> blocks.Block:
 def lines_table(found: CostStudy) -> blocks.Block:
     """Cost per mile, line by line."""
     frame = cost_tables.lines_table(found)
-    return _table(
-        found, frame, {name: name for name in cost_tables.column_names(found).values()}, LINES_CAPTION
+    headings = {name: name for name in cost_tables.column_names(found).values()}
+    return _table(found, frame, headings, LINES_CAPTION, notes=_rounding_note(found))
+
+
+def _rounding_note(found: CostStudy) -> list[str]:
+    """Why the lines do not add up to a total, where they do not."""
+    if found.costs is None:
+        return []
+    shown = found.costs.lines[found.costs.lines[OF_WHICH] == NO].assign(
+        **{c.ESTIMATE: lambda rows: display.value(rows[c.ESTIMATE], PER_MILE)}
     )
+    added = shown.groupby(c.EDGE_TYPE)[c.ESTIMATE].agg(lambda one: one.round(2).sum())
+    totals = display.value(found.costs.table.set_index(c.EDGE_TYPE)[c.COST_PER_MI], PER_MILE).round(2)
+    off = (added.reindex(totals.index) - totals).abs() > 0.005
+    return [ROUNDED_ALONE] if off.any() else []
 
 
 def compared(found: CostStudy) -> blocks.Block:

@@ -187,11 +187,19 @@ def tried(trial: Trial, rates: wear.WearRates) -> pd.DataFrame:
             else ""
         )
         rows.append((name, f"{said}{known}{part}"))
-    rows.append(("Height readings", f"{len(trial[study.READINGS]):,}"))
+    rows.append(("Height readings", _readings_counted(len(trial[study.READINGS]), rates)))
     for table, noun in (("storms", "Storms"), ("shifts", "Plowing shifts")):
         if trial.has(table):
             rows.append((noun, f"{len(trial[table]):,}"))
     return pd.DataFrame(rows, columns=[FACT, VALUE])
+
+
+def _readings_counted(recorded: int, rates: wear.WearRates) -> str:
+    """How many heights are on record, and how many of them the wear rates rest on."""
+    used = int(rates.table[c.N_READINGS].sum())
+    if used == recorded or not used:
+        return f"{recorded:,}"
+    return f"{recorded:,}, of which {used:,} give the wear; the others are of the running-in, stand alone or were left out"
 
 
 def not_studied(trial: Trial) -> list[str]:

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 LOG_FROM_RATIO = 10.0
 """An axis is logarithmic when the estimates differ by this factor or more."""
-ROW_IN = 0.62
+ROW_IN, LOW_ROW_IN = 0.62, 0.53
+"""Height of a row with small marks under it, and of one without. [in]"""
 PAPER_BOX = {"boxstyle": "square,pad=0.1", "facecolor": theme.PAPER, "edgecolor": "none"}
 """What lies behind a label, so that lines of the figure stop at it."""
 
@@ -98,11 +99,11 @@ def one_of(table: pd.DataFrame, column: str) -> str:
     return formatting.listed(list(dict.fromkeys(str(value) for value in table[column])))
 
 
-def new_axes(rows: int) -> Axes:
-    """A figure of the printed width with room for so many rows."""
+def new_axes(rows: int, row_in: float = ROW_IN) -> Axes:
+    """A figure of the printed width with room for so many rows, each of that height. [in]"""
     import matplotlib.pyplot as plt
 
-    _, ax = plt.subplots(figsize=(theme.WIDTH_IN, 0.85 + ROW_IN * max(rows, 1)))
+    _, ax = plt.subplots(figsize=(theme.WIDTH_IN, 0.85 + row_in * max(rows, 1)))
     return ax
 
 

@@ -23,6 +23,7 @@ from trialkit.formatting import level_words
 from trialkit.report import theme
 from trialkit.report.displayed import displayed
 from trialkit.report.figure_rows import (
+    LOW_ROW_IN,
     direct_label,
     draw_interval,
     estimate_rows,
@@ -167,7 +168,7 @@ def ratio_forest(
     labels = labels_of(result, labels)
     rows = list(estimate_rows(table, labels, first=references))
     with theme.print_style():
-        ax = ax if ax is not None else new_axes(len(rows))
+        ax = ax if ax is not None else new_axes(len(rows), LOW_ROW_IN)
         values = [1.0, *(value for row in rows for value in (row.estimate, row.low, row.high))]
         left, right = set_scale(ax, values, [0.1, 10.0])
         ax.axvline(1.0, color=theme.QUIET_INK, lw=1.0, zorder=1)

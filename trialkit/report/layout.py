@@ -17,6 +17,8 @@ APPENDIX_TITLE = "Technical appendix"
 LETTER, A4 = "letter", "a4"
 """Papers that a report can be printed on."""
 LONGEST_FOOT = 90
+APPENDIX_MARK = "A"
+"""Before the numbers of tables and figures of the technical appendix, which then are none of the council report."""
 _NUMBERED = {"data_table": "Table", "problems": "Table", "figure": "Figure"}
 
 
@@ -64,7 +66,7 @@ def lay_out(report: Sequence[blocks.Block]) -> Layout:
         report, shift = [part for block in report for part in _as_section(block)], 1
     else:
         report = list(report[1:])
-    names = Names()
+    names = Names(APPENDIX_MARK if shift else "")
     parts, contents, level = [], [], 1
     for block in report:
         part = _placed(block, names, shift, level)
@@ -114,13 +116,14 @@ def _placed(block: blocks.Block, names: Names, shift: int, level: int) -> Part:
     if not word or (isinstance(block, blocks.Problems) and block.data is None):
         return Part(block)
     number = names.number(word)
-    return Part(block, f"{word.lower()}-{number}", f"{word} {number}.")
+    return Part(block, f"{word.lower()}-{number.lower()}", f"{word} {number}.")
 
 
 class Names:
-    """Anchors, each used once, and running numbers."""
+    """Anchors, each used once, and running numbers with what stands before them."""
 
-    def __init__(self) -> None:
+    def __init__(self, mark: str = "") -> None:
+        self._mark = mark
         self._used = {"content", "contents-title"}
         self._numbers: dict[str, int] = {}
 
@@ -128,7 +131,7 @@ class Names:
         """An address made from the words of a heading."""
         plain = unicodedata.normalize("NFKD", words).encode("ascii", "ignore").decode()
         stem = "-".join(re.findall(r"[a-z0-9]+", plain.lower()))[:60].strip("-") or "section"
-        stem = f"s-{stem}" if re.match(r"(table|figure)-\d+$|\d", stem) else stem
+        stem = f"s-{stem}" if re.match(r"(table|figure)-a?\d+$|\d", stem) else stem
         name, turn = stem, 1
         while name in self._used:
             turn += 1
@@ -136,7 +139,7 @@ class Names:
         self._used.add(name)
         return name
 
-    def number(self, word: str) -> int:
-        """The next number of a table or figure."""
+    def number(self, word: str) -> str:
+        """The next number of a table or figure: ``"2"``, in the appendix ``"A2"``."""
         self._numbers[word] = self._numbers.get(word, 0) + 1
-        return self._numbers[word]
+        return f"{self._mark}{self._numbers[word]}"

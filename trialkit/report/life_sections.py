@@ -59,7 +59,7 @@ def lives_figure(lives: LifeStudy) -> blocks.Block:
 def lives_table(lives: LifeStudy) -> blocks.Block:
     """Mean lives and ranges for the next set."""
     frame = life_words.lives_in_brief(lives)
-    return _table(lives, frame, LIVES_CAPTION, life_words.LIVES_HEADINGS, NO_RATE)
+    return _table(lives, frame, LIVES_CAPTION, life_words.LIVES_HEADINGS, NO_RATE, [life_words.LIVES_NOTE])
 
 
 # ---------------------------------------------------------------- how many times as long

@@ -41,6 +41,7 @@ BRIEF_LIVES = [
     c.EDGE_TYPE, c.PLOW_POSITION, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH, c.PRED_LOW, c.PRED_HIGH, c.UNIT, c.USABLE_DEPTH_IN,
     c.N_TRUCKS, c.N_SETS,
 ]  # fmt: skip
+LIVES_NOTE = "Trucks and sets are those with a wear rate; a set that was read only once has none."
 BRIEF_RATIOS = [
     c.EDGE_TYPE,
     c.REFERENCE,
@@ -77,7 +78,7 @@ TERM_WORDS = {
 }
 
 SEEN = "sets_seen"
-LIVES_HEADINGS = {c.ESTIMATE: "Mean life", SEEN: "Sets of the trial"}
+LIVES_HEADINGS = {c.ESTIMATE: "Mean life", SEEN: "Sets of the trial, miles"}
 RATIOS_HEADINGS = {c.ESTIMATE: "Times as long"}
 EVENTS_HEADINGS = {
     ob.CAUSE: "What happened", ob.EVENTS: "Number", c.ESTIMATE: "Rate",
@@ -118,7 +119,7 @@ def _seen(lives: LifeStudy, row: Mapping[Hashable, Any]) -> str:
     ]
     worn = own[own[ob.CAUSE] == ob.WORN_OUT][c.MILES_MI]
     if worn.empty:
-        return f"none worn out in up to {_whole(own[c.MILES_MI].max())}" if len(own) else "none that ran"
+        return f"none worn out by {_whole(own[c.MILES_MI].max())}" if len(own) else "none that ran"
     first, last = _whole(worn.min()), _whole(worn.max())
     return f"{len(worn)} worn out after {first}{f' to {last}' if last != first else ''}"
 
@@ -349,7 +350,7 @@ def method(lives: LifeStudy) -> list[str]:
 def lives_in_brief(lives: LifeStudy) -> pd.DataFrame:
     """Mean life and range for the next set, without the columns that only a statistician reads."""
     table = lives.projection.table
-    seen = [f"{_seen(lives, row)} {display.unit('mi')}" for row in table.to_dict("records")]
+    seen = [_seen(lives, row) for row in table.to_dict("records")]
     place = BRIEF_LIVES.index(c.UNIT)
     return table.assign(**{SEEN: seen})[[*BRIEF_LIVES[:place], SEEN, *BRIEF_LIVES[place:]]]
 

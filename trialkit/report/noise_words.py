@@ -298,11 +298,10 @@ def front_brief(study: NoiseStudy) -> list[Finding]:
         return told
     compared = study.comparison
     rows = compared.primary()
-    types = [compared.label(str(name)) for name in rows[c.EDGE_TYPE]]
     reference = compared.label(str(rows[c.REFERENCE].iloc[0]))
     return [
         Finding(
-            sentence=f"No difference in cab noise between {listed(types, 'or')} and {reference} is shown: {_sizes(compared, rows)}.",
+            sentence=f"No difference in cab noise from {reference} is shown: {_sizes(compared, rows)}.",
             verdict=NOT_SHOWN,
         )
     ]
@@ -316,7 +315,7 @@ def _sizes(compared: noise_comparison.NoiseComparison, rows: pd.DataFrame) -> st
         size, low, high = (
             noise_comparison.difference_words(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)
         )
-        said.append(f"{compared.label(str(row[c.EDGE_TYPE]))} {size} in the samples ({level}{low} to {high})")
+        said.append(f"{compared.label(str(row[c.EDGE_TYPE]))} {size} ({level}{low} to {high})")
         level = ""
     return listed(said)
 

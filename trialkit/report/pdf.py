@@ -18,7 +18,7 @@ from trialkit.report.block_types import TEMPLATES
 from trialkit.report.column_widths import MOST_UPRIGHT, column_widths
 from trialkit.typesetting import compiling
 
-MOST_ROWS_TOGETHER, MOST_LINES_TOGETHER = 14, 18
+MOST_ROWS_TOGETHER, MOST_LINES_TOGETHER = 9, 14
 """Rows and lines of a table that are kept on one page; a longer table runs on, with its header repeated."""
 PAPERS = {layout.LETTER: "us-letter", layout.A4: "a4"}
 LINES_PT = {layout.LETTER: (468.0, 648.0), layout.A4: (470.55, 717.18)}

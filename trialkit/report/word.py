@@ -23,8 +23,10 @@ if TYPE_CHECKING:
     from docx.document import Document
     from docx.text.paragraph import Paragraph
 
-MOST_ROWS_TOGETHER = 14
+MOST_ROWS_TOGETHER = 9
 """Rows of a table that are kept on one page; a longer table runs on, with its header repeated."""
+FIRST_FIGURE = 0.85
+"""Share of the line that the first figure is wide, so that it may find room beside the findings."""
 _PAPERS_PT = {layout.LETTER: (612.0, 792.0), layout.A4: (595.3, 841.9)}
 _MARGIN_PT = 72.0
 _PADDING_PT = 7.0
@@ -91,6 +93,7 @@ class _Writer:
         self.lists = word_parts.Lists(document)
         self.styles = {style.name: style for style in document.styles}
         self._after_table = False
+        self._has_figure = False
         section = document.sections[0]
         width, left, right = (
             length.pt if length is not None else usual
@@ -143,7 +146,7 @@ class _Writer:
         if meta.subtitle:
             self.paragraph("Subtitle", meta.subtitle)
         facts = [("Winter", meta.season), *([("Data up to", meta.date)] if meta.date else []), *meta.facts]
-        self.paragraph("Normal", "    ".join(f"{name}: {value}" for name, value in facts))
+        self.paragraph("Normal", "    ".join(_unbroken(f"{name}: {value}") for name, value in facts))
         if meta.interim:
             words = "The season is not over; later readings may change what is said here."
             self.paragraph(word_styles.STATUS, f"{blocks.INTERIM.capitalize()}. {words}")
@@ -194,7 +197,7 @@ class _Writer:
         last: Any = None
         for item in block.items:
             last = self.paragraph(word_styles.FINDING)
-            last.paragraph_format.space_before = Pt(7)
+            last.paragraph_format.space_before = Pt(5)
             if item.verdict:
                 last.add_run(f"{item.verdict_words}: ").bold = True
             last.add_run(saving.xml_text(item.sentence))
@@ -259,7 +262,10 @@ class _Writer:
         holder = self.paragraph("Normal")
         holder.paragraph_format.keep_with_next = True
         picture = base64.b64decode(block.png)
-        shape = holder.add_run().add_picture(io.BytesIO(picture), width=Pt(min(self.line_pt, 468.0)))
+        share = 1.0 if self._has_figure else FIRST_FIGURE
+        self._has_figure = True
+        width = Pt(share * min(self.line_pt, 468.0))
+        shape = holder.add_run().add_picture(io.BytesIO(picture), width=width)
         properties = shape._inline.docPr
         properties.set("descr", saving.xml_text(block.alt))
         properties.set("name", label.rstrip(".") or "Figure")
@@ -268,6 +274,11 @@ class _Writer:
     def _move(self, drawn: Any) -> None:
         if self.place is not None:
             self.place.addprevious(drawn)
+
+
+def _unbroken(words: str) -> str:
+    """The words with spaces at which no line ends."""
+    return words.replace(" ", "\u00a0")
 
 
 def _as_paragraph(element: Any, document: Document) -> Paragraph:

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit import formatting, tables, units
+from trialkit import tables, units, verdicts
 from trialkit.report import blocks, cells, layout, saving
 
 if TYPE_CHECKING:
@@ -31,6 +31,17 @@ if TYPE_CHECKING:
 
 CONTENTS, PROBLEMS, DECISIONS, DICTIONARY, RUN = "Contents", "Problems", "Decisions", "Columns", "Run"
 _STARTS_OF_FORMULAS = ("=", "+", "-", "@", "\t", "\r")
+GENERAL = "General"
+ABOUT_VALUES = "Numbers are not rounded. Their formats show the decimals that the report prints; what it rounds to tens or more stands to the unit."
+ABOUT_TEXTS = (
+    "Amounts, intervals and other cells that the report prints as words are the same words here; their numbers are in the folder "
+    '"tables" of the run.'
+)
+HEADLINE = "headline"
+_RUN_WORDS = {
+    "trial_id": "Trial", "run": "Run", "python": "Python", "packages": "Package", "code": "Code, SHA-256", "inputs": "SHA-256 of",
+    "settings": "Setting", "seed": "Seed of random numbers", "parameters": "Parameter",
+}  # fmt: skip
 _DATE = re.compile(r"\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\d)?")
 _WIDEST, _NARROWEST = 60, 9
 _ROWS_MEASURED = 200
@@ -44,14 +55,14 @@ _KINDS = {
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One sheet: its name, where it belongs, what it shows, and its columns with raw values and number formats."""
+    """One sheet: its name, where it belongs, what it shows, and its rows with raw values and the number format of each."""
 
     name: str
     section: str
     title: str
     headings: tuple[str, ...]
     rows: tuple[tuple[cells.Cell, ...], ...]
-    formats: tuple[str, ...]
+    formats: tuple[tuple[str, ...], ...]
     notes: tuple[str, ...] = ()
 
 
@@ -115,9 +126,10 @@ def _block_sheets(laid_out: layout.Layout) -> list[Sheet]:
 def _table_sheet(name: str, section: str, title: str, table: blocks.Table) -> Sheet:
     kept = [place for place, column in enumerate(table.columns) if column.kept]
     rows = tuple(tuple(row[place] for place in kept) for row in table.rows)
-    formats = tuple(
-        _number_format([row[place] for row in table.texts], table.columns[place]) for place in kept
-    )
+    usual = {
+        place: _number_format([row[place] for row in table.texts], table.columns[place]) for place in kept
+    }
+    formats = tuple(tuple(_own_format(row[place], usual[place]) for place in kept) for row in table.texts)
     headings = _each_once(table.columns[place].title for place in kept)
     return Sheet(name, section, title, headings, rows, formats, table.notes)
 
@@ -125,14 +137,23 @@ def _table_sheet(name: str, section: str, title: str, table: blocks.Table) -> Sh
 def _number_format(texts: Sequence[str], column: cells.Column) -> str:
     """The format that shows a column as the report prints it; the value behind it is not rounded."""
     if column.align != "end":
-        return "General"
+        return GENERAL
     places = max(
         (len(text.partition(".")[2]) for text in texts if re.fullmatch(r"[−-]?[\d,]+\.\d+", text)), default=-1
     )
     grouped = "#,##0" if any("," in text for text in texts) else "0"
     if not column.shown or (places < 0 and not any(re.fullmatch(r"[−-]?[\d,]+", text) for text in texts)):
-        return "General"
+        return GENERAL
     return f"{grouped}.{'0' * places}" if places > 0 else grouped
+
+
+def _own_format(text: str, usual: str) -> str:
+    """The format of one value: the decimals of its own text, where that is a number; else that of its column."""
+    found = re.fullmatch(r"[−-]?[\d,]+(?:\.(\d+))?", text)
+    if usual == GENERAL or not found:
+        return usual
+    grouped = usual.partition(".")[0]
+    return f"{grouped}.{'0' * len(found[1])}" if found[1] else grouped
 
 
 def _frame_sheet(name: str, title: str, frame: pd.DataFrame) -> Sheet:
@@ -140,7 +161,7 @@ def _frame_sheet(name: str, title: str, frame: pd.DataFrame) -> Sheet:
         " [".join(part for part in cells.heading_and_unit(str(column)) if part) for column in frame
     )
     rows = tuple(tuple(cells.raw_value(value) for value in row) for row in frame.itertuples(index=False))
-    return Sheet(name, "Data", title, headings, rows, ("General",) * len(headings))
+    return Sheet(name, "Data", title, headings, rows, _general(rows))
 
 
 def _dictionary() -> Sheet:
@@ -165,8 +186,13 @@ def _dictionary() -> Sheet:
         for column in table.columns
     )  # fmt: skip
     return Sheet(
-        DICTIONARY, "Data", "What every column of the trial's tables means", headings, rows, ("General",) * 9
+        DICTIONARY, "Data", "What every column of the trial's tables means", headings, rows, _general(rows)
     )
+
+
+def _general(rows: Sequence[Sequence[cells.Cell]]) -> tuple[tuple[str, ...], ...]:
+    """No format of their own for all of these values."""
+    return tuple((GENERAL,) * len(row) for row in rows)
 
 
 def _allowed(column: c.Column) -> str:
@@ -175,17 +201,38 @@ def _allowed(column: c.Column) -> str:
     if column.refers_to:
         return f"as in {column.refers_to}"
     low = (
-        ""
-        if column.low is None
-        else f"{'above' if column.low_excluded else 'at least'} {formatting.number(column.low)}"
+        "" if column.low is None else f"{'above' if column.low_excluded else 'at least'} {_limit(column.low)}"
     )
-    high = "" if column.high is None else f"at most {formatting.number(column.high)}"
+    high = "" if column.high is None else f"at most {_limit(column.high)}"
     return ", ".join(part for part in (low, high) if part)
 
 
+def _limit(value: float) -> str:
+    """A limit as it was set, without digits that say nothing."""
+    return f"{value:,.10g}"
+
+
 def _run_sheet(record: Mapping[str, Any]) -> Sheet:
-    rows = tuple((name, value) for name, value in _flat(record))
-    return Sheet(RUN, "Data", "What the run was made from", ("What", "Value"), rows, ("General", "General"))
+    rows = [
+        (f"Finding {number}", _finding_words(found))
+        for number, found in enumerate(record.get(HEADLINE, ()), 1)
+    ]
+    rest = {name: value for name, value in record.items() if name != HEADLINE}
+    rows += [(_said_of_run(name), value) for name, value in _flat(rest)]
+    title = "What the run found, and what it was made from"
+    return Sheet(RUN, "Data", title, ("What", "Value"), tuple(rows), _general(rows))
+
+
+def _finding_words(found: Mapping[str, Any]) -> str:
+    """A finding with its verdict as the report prints them."""
+    verdict = verdicts.words(str(found.get(c.VERDICT) or ""))
+    return f"{verdict}: {found[c.SENTENCE]}" if verdict else str(found[c.SENTENCE])
+
+
+def _said_of_run(name: str) -> str:
+    """The name of an entry of the run's record in words; names of files, settings and packages stay as they are typed."""
+    first, _, rest = name.partition(".")
+    return " ".join(part for part in (_RUN_WORDS.get(first, first), rest) if part)
 
 
 def _flat(record: Any, name: str = "") -> Iterable[tuple[str, cells.Cell]]:
@@ -227,7 +274,7 @@ def _write_contents(page: Worksheet, meta: blocks.Meta, sheets: Sequence[Sheet])
         f"{meta.agency}, winter {meta.season}{f', data up to {meta.date}' if meta.date else ''}",
     ]
     head += [f"{blocks.INTERIM.capitalize()}."] if meta.interim else []
-    head += ["Values are not rounded; the number formats show them as the report prints them."]
+    head += [ABOUT_VALUES, ABOUT_TEXTS]
     for number, words in enumerate(head, 1):
         _set_text(page.cell(number, 1), words)
     page.cell(1, 1).font = Font(bold=True, size=14)
@@ -265,7 +312,7 @@ def _write_sheet(page: Worksheet, sheet: Sheet, number: int) -> None:
         _set_text(cell, heading)
         cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
     for line, row in enumerate(sheet.rows, 2):
-        for place, (value, form) in enumerate(zip(row, sheet.formats, strict=True), 1):
+        for place, (value, form) in enumerate(zip(row, sheet.formats[line - 2], strict=True), 1):
             if value is not None:
                 _set_value(page.cell(line, place), value, form)
     for place, heading in enumerate(sheet.headings):
