@@ -213,7 +213,7 @@ def _limit(value: float) -> str:
 
 
 def _run_sheet(record: Mapping[str, Any]) -> Sheet:
-    rows = [
+    rows: list[tuple[str, cells.Cell]] = [
         (f"Finding {number}", _finding_words(found))
         for number, found in enumerate(record.get(HEADLINE, ()), 1)
     ]
