@@ -1,6 +1,7 @@
 """Reports made of blocks by hand, for the tests of every kind of document."""
 
 import datetime as dt
+from functools import cache
 
 import pandas as pd
 from report_samples import AWKWARD, rates, ratios
@@ -14,8 +15,18 @@ def meta(**changes):
     return blocks.meta(given.pop("title", "Cutting edges"), **given)
 
 
+@cache
+def pictures():
+    """Drawn once: a block is not changed by those who print it."""
+    return (
+        blocks.figure(figures.wear_rates(rates()), **captions.wear_rates(rates())),
+        blocks.figure(figures.wear_ratios(ratios()), **captions.wear_ratios(ratios())),
+    )
+
+
 def report(**changes):
     """One block of every kind, two figures and two sections."""
+    first, second = pictures()
     return [
         meta(**changes),
         blocks.findings(
@@ -30,9 +41,9 @@ def report(**changes):
         blocks.Listing(items=blocks.text("third").paragraphs),
         *blocks._text_blocks("a **bold** *slanted* `coded` [linked](https://example.org/?a=1&b=2)", "x"),
         blocks.table(pd.DataFrame({"edge_type": ["plain"], "n_trucks": [4]}), "Trucks of each type"),
-        blocks.figure(figures.wear_rates(rates()), **captions.wear_rates(rates())),
+        first,
         blocks.heading("By position", 3),
-        blocks.figure(figures.wear_ratios(ratios()), **captions.wear_ratios(ratios())),
+        second,
         blocks.heading("Data"),
         blocks.problems([Problem("few-trucks", "edge_sets.csv", found="1 truck")]),
         blocks.notes(["Mind this."]),
@@ -44,14 +55,19 @@ def long_table(n_rows):
     return blocks.table(frame, "Miles of each truck")
 
 
-def awkward_report(name):
-    """The same awkward text wherever a text can stand."""
+@cache
+def awkward_picture(name):
     words = captions.wear_rates(
         rates([(name, "front", 1.5, 1.2, 1.8, 3)], [(name, "front", name, 1.5)], labels={})
     )
     drawn = figures.wear_rates(
         rates([(name, "front", 1.5, 1.2, 1.8, 3)], [(name, "front", name, 1.5)], labels={})
     )
+    return blocks.figure(drawn, **{**words, "caption": name, "alt": name})
+
+
+def awkward_report(name):
+    """The same awkward text wherever a text can stand."""
     return [
         meta(title=name, agency=name, season=name, subtitle=name, facts={name: name}),
         blocks.findings([blocks.Finding(sentence=name, detail=name, verdict="worse")], title=name),
@@ -61,7 +77,7 @@ def awkward_report(name):
         blocks.text(name),
         blocks.Listing(items=blocks.text(name).paragraphs),
         blocks.table(pd.DataFrame({name: [name], "edge_type": [name]}), name, notes=[name]),
-        blocks.figure(drawn, **{**words, "caption": name, "alt": name}),
+        awkward_picture(name),
         blocks.problems([Problem("unknown-key", name, 2, name, name, name, name, name)]),
         blocks.notes([name], title=name),
     ]

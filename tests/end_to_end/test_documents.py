@@ -5,6 +5,7 @@ import itertools
 import re
 import shutil
 import subprocess
+from functools import cached_property
 from pathlib import Path
 
 import docx
@@ -17,7 +18,7 @@ from docx.oxml.ns import qn
 from in_process import notebooks_in_process
 from page_samples import Page
 from shared_runs import DEMO, MAKERS, ODD_NAME, OWN_SECTION, shared_report, two_notebooks
-from test_pdf import elements, squeezed, text_of
+from test_pdf import elements, squeezed
 from test_word import all_text
 
 from trialkit import __main__ as command_line
@@ -42,11 +43,23 @@ class Documents:
         self.appendix = Page((self.folder / reporting.APPENDIX).read_text(encoding="utf-8"))
         self.book = openpyxl.load_workbook(self.folder / reporting.WORKBOOK)
 
+    @cached_property
+    def pages(self):
+        return [page.extract_text() for page in self.pdf.pages]
+
     @property
+    def printed(self):
+        return "\n".join(self.pages)
+
+    @cached_property
+    def elements(self):
+        return elements(self.pdf)
+
+    @cached_property
     def word_text(self):
         return "\n".join(all_text(self.word_bytes))
 
-    @property
+    @cached_property
     def book_text(self):
         return "\n".join(
             str(cell.value) for page in self.book for row in page.iter_rows() for cell in row if cell.value
@@ -80,10 +93,10 @@ def test_the_pdf_is_tagged_and_described(made):
     assert root["/Lang"] == "en-US"
     assert root["/MarkInfo"]["/Marked"]
     assert documents.pdf.metadata.title == documents.page.text("title")
-    kinds = [kind for kind, _ in elements(documents.pdf)]
+    kinds = [kind for kind, _ in documents.elements]
     assert kinds.count("/H1") == 1
     assert kinds.count("/Table") == len(documents.page.all("table")) - len(documents.page.all("details"))
-    described = {str(node["/Alt"]) for kind, node in elements(documents.pdf) if kind == "/Figure"}
+    described = {str(node["/Alt"]) for kind, node in documents.elements if kind == "/Figure"}
     assert described == {attrs["alt"] for attrs in documents.page.all("img")}
     bookmarks = [item.title for item in documents.pdf.outline if not isinstance(item, list)]
     assert [squeezed(words) for words in bookmarks] == [
@@ -140,7 +153,7 @@ def test_the_workbook_has_every_table_of_the_appendix(made):
 def test_all_forms_say_the_same_findings(made):
     _, documents = made
     findings = [p.text for p in documents.word.paragraphs if p.style.name == "Key Finding"]
-    page, printed = squeezed(documents.page.text()), squeezed(text_of(documents.pdf))
+    page, printed = squeezed(documents.page.text()), squeezed(documents.printed)
     assert findings
     for words in findings:
         verdict, _, sentence = words.partition(": ")
@@ -151,13 +164,13 @@ def test_all_forms_say_the_same_findings(made):
 
 def test_nothing_reads_like_a_missing_number(made):
     _, documents = made
-    for text in (documents.page.text(), text_of(documents.pdf), documents.word_text, documents.book_text):
+    for text in (documents.page.text(), documents.printed, documents.word_text, documents.book_text):
         assert not NO_NUMBER.search(text)
 
 
 def test_only_an_interim_report_says_so_and_on_every_page(made):
     name, documents = made
-    marked = [page.extract_text().startswith("Interim, not for decision") for page in documents.pdf.pages]
+    marked = [page.startswith("Interim, not for decision") for page in documents.pages]
     header = documents.word.sections[0].header.paragraphs[0].text
     if name == "interim":
         assert all(marked)
@@ -179,7 +192,7 @@ def test_odd_names_come_out_as_typed_in_all_forms(tmp_path_factory):
     documents = Documents(shared_report("odd names", tmp_path_factory))
     assert documents.page.text("h1") == ODD_NAME
     assert documents.pdf.metadata.title.startswith(ODD_NAME)
-    assert squeezed(text_of(documents.pdf)).count(squeezed(ODD_NAME)) > 5
+    assert squeezed(documents.printed).count(squeezed(ODD_NAME)) > 5
     assert documents.word_text.count(ODD_NAME) > 5
     assert documents.book_text.count(ODD_NAME) > 5
     assert documents.appendix.text().count(ODD_NAME) > 2
@@ -203,7 +216,7 @@ def test_a_section_of_ones_own_appears_in_every_form(tmp_path_factory):
     documents = Documents(shared_report("required tables only", tmp_path_factory))
     assert OWN_SECTION in contents_of(documents.page)
     assert "Counted by hand. Snow days by month" not in documents.page.text()  # the caption has its number
-    for text in (documents.page.text(), " ".join(text_of(documents.pdf).split()), documents.word_text):
+    for text in (documents.page.text(), " ".join(documents.printed.split()), documents.word_text):
         assert OWN_SECTION in text
         assert "Counted by hand." in text
         assert re.search(r"Table \d+\. Snow days by month", text)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import pandas as pd
@@ -176,13 +177,13 @@ class CostInputs:
         """Name of an edge type as sentences print it."""
         return self.labels.get(edge_type, edge_type.replace("_", " "))
 
-    @property
+    @cached_property
     def fleet_miles(self) -> float:
         """Miles of the fleet at this plow position in a middling winter; NaN without a plan. [mi]"""
         miles = self.plan.miles(self.plow_position)
         return float(miles.sum()) if len(miles) and miles.sum() > 0 else math.nan
 
-    @property
+    @cached_property
     def n_positions(self) -> int:
         """Truck positions in the plan."""
         return len(self.plan.at(self.plow_position))

@@ -25,6 +25,8 @@ NONE = "none"
 
 GRID = 240
 BISECTIONS = 55
+AT_ONCE = 50_000
+"""Points of the grid that are looked at together, for all comparisons."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -199,7 +201,10 @@ def _reach(allowed: Any, centre: np.ndarray, strength: np.ndarray, side: float) 
     """How far from `centre` to one side the farthest allowed angle lies; a quarter turn if nothing stops it."""
     shortest = 1e-3 / (1 + strength)
     steps = shortest * (np.pi / 2 / shortest) ** np.linspace(0, 1, GRID)[:, None]
-    inside = np.stack([allowed(centre + side * step) for step in steps])
+    rows = max(1, AT_ONCE // max(len(centre), 1))
+    inside = np.concatenate(
+        [allowed(centre + side * steps[start : start + rows]) for start in range(0, GRID, rows)]
+    )
     farthest = np.where(inside.any(axis=0), GRID - 1 - inside[::-1].argmax(axis=0), -1)
     columns = np.arange(len(centre))
     low = np.where(farthest >= 0, steps[farthest, columns], 0.0)

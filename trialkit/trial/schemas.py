@@ -8,6 +8,7 @@ rules are looked at together, and what pandera finds is told as problems in the 
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,6 +30,7 @@ FAR = 2.0
 """How many times beyond what is usual a value is before another unit is suggested for it."""
 
 
+@cache
 def table_schema(table: Table, *, doubtful: bool = False) -> pa.DataFrameSchema:
     """The schema of one table, for a typed frame in canonical units.
 
