@@ -198,9 +198,12 @@ def test_one_truck_per_type_gives_rates_without_an_interval_and_says_why(tmp_pat
     assert "Only one truck carried Plain steel" in words
 
 
-def test_through_uses_what_was_recorded_up_to_that_day(tmp_path, small_report, capsys, in_process):
+def test_through_uses_what_was_recorded_up_to_that_day(
+    tmp_path, small_report, capsys, in_process, two_notebooks
+):
     folder = small_report.parents[3] / "trial"
-    code = command_line.main(["report", str(folder), "--through", "2030-12-18", "--out", str(tmp_path)])
+    options = ["--through", "2030-12-18", "--out", str(tmp_path), "--notebooks", str(two_notebooks)]
+    code = command_line.main(["report", str(folder), *options])
     said = capsys.readouterr()
     assert code == command_line.CLEAN
     report = Path(said.out.splitlines()[-1])
