@@ -3,6 +3,7 @@
 nbval passes a marked cell that was never run without comparing anything; this sees to it that there is none.
 """
 
+import re
 from pathlib import Path
 
 import nbformat
@@ -22,6 +23,14 @@ def test_is_the_committed_notebook(pair):
     assert [cell.source.replace(*DATA_DIR) for cell in committed.cells] == [
         cell.source for cell in stored.cells
     ]
+
+
+def test_finds_the_demo_from_its_own_folder(pair):
+    for notebook, folder in zip(pair, (NOTEBOOKS, HERE), strict=True):
+        (cell,) = [cell for cell in notebook.cells if "parameters" in cell.metadata.get("tags", [])]
+        (named,) = re.findall(r'^data_dir: str = "([^"]+)"', cell.source, flags=re.M)
+        assert (folder / named).resolve() == (NOTEBOOKS.parent / "data_demo").resolve()
+        assert (folder / named / "trial.toml").is_file()
 
 
 def test_every_marked_cell_was_run_and_holds_a_typed_block(pair):

@@ -80,9 +80,9 @@ def wide(n_columns):
 
 
 def test_very_many_columns_are_checked(tmp_path):
-    header, cells = wide(10_000)
+    header, cells = wide(2_000)
     checked = require_checked(write_trial(tmp_path / "trial", storms=f"{header}\nW1,2031-01-01,{cells}\n"))
-    assert sum(problem.code == "column-unknown" for problem in checked.problems) == 10_000
+    assert sum(problem.code == "column-unknown" for problem in checked.problems) == 2_000
 
 
 def test_many_columns_are_taken_in(tmp_path):
