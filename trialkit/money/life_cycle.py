@@ -111,6 +111,9 @@ class LifeCycle(Labelled):
             f"{'more than' if more else 'against'} {self.label(self.inputs.reference)} ({sure}today's money, "
             f"{percent(100 * self.discount_rate, 1)} real)"
         )
+        edge = self.inputs.edge(row[c.EDGE_TYPE])
+        if not math.isfinite(lines.conversion_outlay(edge, self.inputs)):
+            return f"{start}; without the conversion kits, of which the price is not known, no payback can be told."
         if not math.isfinite(row[SIMPLE_PAYBACK]):
             return f"{start}; the dearer first outfit is not paid back in that time."
         if row[SIMPLE_PAYBACK] == 0:

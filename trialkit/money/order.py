@@ -109,6 +109,10 @@ class Order(Labelled):
         rows = self.fleet[self.fleet[c.WINTER] == winter]
         return _cash_words(rows.to_dict("records"), self.currency)
 
+    def row_cash_words(self, row: Mapping[Hashable, Any]) -> str:
+        """The same for one row of `fleet`."""
+        return _cash_words([row], self.currency)
+
 
 def project_order(
     assignment: pd.DataFrame,

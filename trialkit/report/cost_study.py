@@ -43,6 +43,7 @@ from trialkit.money.kept import Kept, kept_positions, next_types
 from trialkit.money.season import SeasonMiles, season_miles
 from trialkit.money.sets_needed import Spread, remaining_shares, spread_of_use
 from trialkit.money.specification import specification
+from trialkit.money.without_trucks import WithoutTrucks, leave_out_trucks
 from trialkit.report import study
 from trialkit.report.life_study import LifeStudy
 from trialkit.table_parts import SECTION
@@ -231,6 +232,13 @@ def what_if_table(
         (price_change_pct, life_change_pct, labor_change_pct, miles_change_pct, breakage_change_pct)
     )
     return what_if.compare_changes(found.inputs, changes if is_changed or discount_rate is not None else [])
+
+
+def without_trucks(found: CostStudy, lives: LifeStudy) -> WithoutTrucks | None:
+    """The verdict on the type that comes nearest, with one truck left out at a time; None where nothing is judged."""
+    if found.inputs is None or found.verdicts is None or not found.nearest:
+        return None
+    return leave_out_trucks(found.inputs, lives.projection.trucks, found.verdicts.rule, found.nearest)
 
 
 def agreed_rule(trial: Trial, interim: bool = False) -> decision.Rule:

@@ -28,7 +28,7 @@ from trialkit.formatting import (
     sentence_case,
 )
 from trialkit.money import bids as of_bids
-from trialkit.money import cost_sensitivity, left_out, life_cycle, lines, order, what_if
+from trialkit.money import cost_sensitivity, left_out, life_cycle, lines, what_if
 from trialkit.money.cost_differences import EDGES_ALONE, chance_words
 from trialkit.money.costs import OF_WHICH, PER_MILE
 from trialkit.money.order import PIECE, POSITION_WORDS, SUM_OF_TRUCKS, TO_HAVE
@@ -96,13 +96,13 @@ def lines_table(found: CostStudy) -> pd.DataFrame:
         part = beside if row[OF_WHICH] == YES else rows
         only_high = no_wear(found, row[c.EDGE_TYPE]) and row[c.ESTIMATE] == 0 and row[c.CONF_HIGH] > 0
         shown = (
-            f"at most {line_text(row[c.CONF_HIGH], given.currency)}"
+            f"{_up_to(row[c.CONF_HIGH], given.currency)}"
             if only_high
             else line_text(row[c.ESTIMATE], given.currency)
         )
         part.setdefault(words, {})[names[row[c.EDGE_TYPE]]] = shown
     totals = {
-        names[row[c.EDGE_TYPE]]: f"at most {line_text(row[c.CONF_HIGH], given.currency)}"
+        names[row[c.EDGE_TYPE]]: _up_to(row[c.CONF_HIGH], given.currency)
         if no_wear(found, row[c.EDGE_TYPE])
         else line_text(row[c.COST_PER_MI], given.currency)
         for row in given.table.to_dict("records")
@@ -230,7 +230,7 @@ def order_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]]:
             PIECE: table[PIECE],
             TO_HAVE: table[TO_HAVE],
             SUM_OF_TRUCKS: table[SUM_OF_TRUCKS],
-            CASH_TEXT: [amount(found.order.currency, one) for one in table[order.CASH_AT_LEVEL]],
+            CASH_TEXT: [found.order.row_cash_words(row) for row in table.to_dict("records")],
         }
     )
     rank = {winter: place for place, winter in enumerate(WINTERS)}
@@ -367,6 +367,12 @@ def line_text(per_mile: float, currency: str) -> str:
         return NOT_KNOWN
     shown = float(display.value(per_mile, PER_MILE))
     return f"under {money(0.01, currency, 2)}" if 0 < shown < 0.005 else money(shown, currency, 2)
+
+
+def _up_to(per_mile: float, currency: str) -> str:
+    """The upper end of a part that is known from above only."""
+    shown = line_text(per_mile, currency)
+    return shown if shown.startswith("under") or shown == NOT_KNOWN else f"at most {shown}"
 
 
 def saving_text(row: Mapping[Any, Any] | pd.Series, *, at_least: bool = False) -> str:

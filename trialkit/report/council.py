@@ -16,6 +16,7 @@ from trialkit import __version__, display, tables
 from trialkit import columns as c
 from trialkit.edges import comparison, wear
 from trialkit.formatting import counted, day, listed, number, sentence_case
+from trialkit.money.without_trucks import WithoutTrucks
 from trialkit.report import (
     assignment_words,
     blocks,
@@ -56,6 +57,7 @@ LIVES_CAPTION = "Stays of the sets on the trucks"
 DECISIONS_CAPTION = "Decisions that were carried out"
 PROVENANCE_CAPTION = "What this was made from"
 EFFECT_CAPTION = "The comparison with and without the readings that were left out"
+ABOUT_WEAR = "What follows is about wear, on which life and cost rest; the cost itself was not worked out in these ways."
 FEW_TRUCKS = 2
 """So many trucks with an edge type, or fewer, are too few for a reader to take for granted."""
 NO_DECISIONS = "Nothing was corrected or left out."
@@ -160,9 +162,10 @@ def wear_findings(compared: comparison.WearComparison) -> list[blocks.Finding]:
     ]
 
 
-def trust(doubt: Doubt) -> list[str]:
+def trust(doubt: Doubt, cost: WithoutTrucks | None = None) -> list[str]:
     """Whether the findings stand when one thing at a time is changed, and whether another way gives the same rates."""
-    return doubt_words.findings(doubt)
+    said = [cost.sentence()] if cost is not None and cost.sentence() else []
+    return [*said, ABOUT_WEAR, *doubt_words.findings(doubt)]
 
 
 def tried(trial: Trial, rates: wear.WearRates) -> pd.DataFrame:

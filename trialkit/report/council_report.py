@@ -14,12 +14,14 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit import columns as c
+from trialkit.money.without_trucks import WithoutTrucks
 from trialkit.planning.looks import PLANNED, LookStatus
 from trialkit.report import (
     blocks,
     captions,
     changes_sections,
     cost_sections,
+    cost_study,
     cost_words,
     council,
     council_study,
@@ -219,7 +221,9 @@ class CouncilReport:
         return [
             *self._section(
                 TRUST_TITLE,
-                blocks.text(*look_study.sentences(self.look), *council.trust(self.found.doubt)),
+                blocks.text(
+                    *look_study.sentences(self.look), *council.trust(self.found.doubt, self._without_trucks())
+                ),
                 *self._winters(),
             ),
             *self._section(QUALITY_TITLE, *self._quality()),
@@ -335,6 +339,9 @@ class CouncilReport:
             cost_sections.bids_table(found),
             cost_sections.specification_table(found),
         ]
+
+    def _without_trucks(self) -> WithoutTrucks | None:
+        return cost_study.without_trucks(self.found.cost, self.found.lives)
 
     def _winters(self) -> list[blocks.Block]:
         return [] if self.found.doubt.winters is None else doubt_words.winters(self.found.doubt)

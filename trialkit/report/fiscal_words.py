@@ -19,6 +19,7 @@ from trialkit.formatting import (
     counted,
     level_percent,
     level_words,
+    listed,
     money,
     money_interval,
     money_interval_decimals,
@@ -147,7 +148,7 @@ def fiscal_impact(found: CostStudy) -> pd.DataFrame:
         (
             "Every year from then on",
             season,
-            f"{who} at {_place(found)}, middling winter, {_counted_in(found)}{_sure(found, ends)}",
+            f"{who} at {_place(found)}{_but_for(found) if bought else ''}, middling winter, {_counted_in(found)}{_sure(found, ends)}",
             FUND_BLANK,
         )
     )
@@ -312,6 +313,13 @@ def _outfit(found: CostStudy, row: Mapping[Any, Any]) -> tuple[str, str]:
 def cash(found: CostStudy, winter: str) -> str:
     """What the order for a winter costs."""
     return found.order.cash_words(winter) if found.order is not None else "price not known"
+
+
+def _but_for(found: CostStudy) -> str:
+    """The trucks that keep another type, whose cost is in the amount all the same."""
+    apart = [one for one in found.kept if one.edge_type != found.recommended]
+    kinds = listed([found.labels.get(kind, kind) for kind in dict.fromkeys(one.edge_type for one in apart)])
+    return f", {kinds} on {listed([one.truck_id for one in apart])}" if apart else ""
 
 
 def _carried(found: CostStudy) -> str:
