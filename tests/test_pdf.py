@@ -166,6 +166,26 @@ def test_a_long_table_repeats_its_header_and_a_short_one_stays_whole():
         assert pages_with(short, "Miles of each truck") == pages_with(short, "T-8")
 
 
+def test_where_tables_run_on_none_is_moved_whole_and_no_opening_sentence_stands_alone():
+    def page_of(found, words):
+        return next(number for number, page in enumerate(found.pages) if words in page.extract_text())
+
+    halved = 0
+    for filler in range(8, 32, 3):
+        text = [blocks.text(*(f"Line {number}." for number in range(filler)))]
+        opening = [
+            blocks.Heading(level=2, runs=[{"text": "Who carries what"}]),
+            blocks.text("Left to chance."),
+        ]
+        table = long_table(13)
+        found = reader([meta(), *text, *opening, table], run_on=True)
+        assert page_of(found, "Left to chance.") == page_of(found, "Miles of each truck"), filler
+        halved += page_of(found, "T-12") > page_of(found, "Miles of each truck")
+        short = reader([meta(), *text, *opening, long_table(5)], run_on=True)
+        assert page_of(short, "T-4") == page_of(short, "Left to chance."), filler
+    assert halved
+
+
 def test_a_table_of_many_columns_gets_a_turned_page():
     import pandas as pd
 

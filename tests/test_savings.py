@@ -83,6 +83,9 @@ def test_one_truck_shows_no_saving():
         "At 1.5 times the price of a set of the reference, carbide cannot be counted on to be shown cheaper per mile (in 80 of 100 "
         "such trials). The smallest saving worth a change, 12.5%, cannot be counted on to show."
     )
+    assert found.brief_for(1).startswith(
+        "No saving in the price of edges per mile can be counted on to show ("
+    )
 
 
 def test_wrong_use_is_said():

@@ -82,6 +82,14 @@ class SavingSizing(Summary):
             f"{saving_words(saving)} in the price of edges per {display.word('mile')} ({surely}). {self._worthwhile(n_trucks)}"
         ).strip()
 
+    def brief_for(self, n_trucks: int) -> str:
+        """The same in brief, without the lives that it takes."""
+        saving, surely = self.saving_pct(n_trucks), share_of_trials(self.plan.power)
+        what = f"saving in the price of edges per {display.word('mile')}"
+        if not math.isfinite(saving):
+            return f"No {what} can be counted on to show ({surely}). {self._worthwhile(n_trucks)}".strip()
+        return f"It can show a {what} of {saving_words(saving)} or more ({surely}). {self._worthwhile(n_trucks)}".strip()
+
     def sentence(self) -> str:
         """What the largest trial of the table can show."""
         return (

@@ -20,13 +20,15 @@ from trialkit.typesetting import compiling
 
 MOST_ROWS_TOGETHER, MOST_LINES_TOGETHER = 9, 14
 """Rows and lines of a table that are kept on one page; a longer table runs on, with its header repeated."""
+FEW_LINES = 10
+"""Lines of a table that are kept on one page where tables run on."""
 PAPERS = {layout.LETTER: "us-letter", layout.A4: "a4"}
 LINES_PT = {layout.LETTER: (468.0, 648.0), layout.A4: (470.55, 717.18)}
 """Width of a line on an upright and a turned page. [pt]"""
 _GAPS_PT = (10.0, 6.0)
 
 
-def pdf(report: Sequence[blocks.Block], paper: str = layout.LETTER) -> bytes:
+def pdf(report: Sequence[blocks.Block], paper: str = layout.LETTER, *, run_on: bool = False) -> bytes:
     """The report as PDF/UA-1, tagged and with its fonts.
 
     Parameters
@@ -35,6 +37,9 @@ def pdf(report: Sequence[blocks.Block], paper: str = layout.LETTER) -> bytes:
         As for `document.html`.
     paper : str
         ``"letter"`` or ``"a4"``.
+    run_on : bool
+        Whether tables of more than a few lines may run on to the next page, and the sentence under a heading stays with what
+        follows: for a document that is mostly tables of words, which would leave pages half empty.
 
     Returns
     -------
@@ -49,15 +54,18 @@ def pdf(report: Sequence[blocks.Block], paper: str = layout.LETTER) -> bytes:
     laid_out = layout.lay_out(report)
     return compiling.compile_pdf(
         TEMPLATES / "pdf" / "report.typ",
-        content(laid_out, paper),
+        content(laid_out, paper, run_on=run_on),
         title=layout.full_title(laid_out.meta),
         files=_pictures(laid_out),
     )
 
 
-def content(laid_out: layout.Layout, paper: str) -> dict[str, Any]:
+def content(laid_out: layout.Layout, paper: str, *, run_on: bool = False) -> dict[str, Any]:
     """What the template is given."""
     meta = laid_out.meta
+    parts = [_part(part, paper) for part in laid_out.parts]
+    if run_on:
+        _let_run_on(parts)
     return {
         "paper": PAPERS[paper],
         "mark": blocks.INTERIM.capitalize() if meta.interim else "",
@@ -73,8 +81,19 @@ def content(laid_out: layout.Layout, paper: str) -> dict[str, Any]:
         "first_figure": next(
             (part.label for part in laid_out.parts if isinstance(part.block, blocks.Figure)), ""
         ),
-        "parts": [_part(part, paper) for part in laid_out.parts],
+        "parts": parts,
     }
+
+
+def _let_run_on(parts: list[dict[str, Any]]) -> None:
+    """Keep only short tables together, and a paragraph alone under a heading with what follows it."""
+    for before, part, after in zip(parts, parts[1:], parts[2:], strict=False):
+        opens = before["kind"] == "heading" and part["kind"] == "text" and len(part["paragraphs"]) == 1
+        if opens and after["kind"] not in ("heading", "text"):
+            part["sticky"] = True
+    for part in parts:
+        if "together" in part:
+            part["together"] = part["together"] and part["lines"] <= FEW_LINES
 
 
 def _part(part: layout.Part, paper: str) -> dict[str, Any]:
@@ -138,6 +157,7 @@ def _table(block: blocks.Table, paper: str) -> dict[str, Any]:
         ],
         "rows": [list(row) for row in block.shown_texts],
         "notes": list(block.notes),
+        "lines": widths.lines,
         "together": len(block.rows) <= MOST_ROWS_TOGETHER and widths.lines <= MOST_LINES_TOGETHER,
     }
 

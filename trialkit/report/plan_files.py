@@ -172,7 +172,7 @@ def _plan_documents(folder: Path, work: Path, seed: str, through: str, papers: t
     found = blocks.read_blocks(run.executed)
     (work / PLAN_PAGE).write_text(document.html(found), encoding="utf-8", newline="\n")
     for position, paper in enumerate(papers):
-        (work / _with_paper(PLAN_PDF, paper, position)).write_bytes(pdf.pdf(found, paper))
+        (work / _with_paper(PLAN_PDF, paper, position)).write_bytes(pdf.pdf(found, paper, run_on=True))
     return [item[c.SENTENCE] for item in blocks.findings_of(found[:2])]
 
 

@@ -93,7 +93,7 @@ def question(plan: TrialPlan) -> str:
 def in_brief(plan: TrialPlan) -> list[str]:
     """What is to be read first."""
     said = [question(plan), f"What decides is {_measure(plan)}."]
-    said += can_show(plan)
+    said += can_show_in_brief(plan)
     said += list(plan.assigned.sentences)
     return [*begun(plan), *said]
 
@@ -178,38 +178,47 @@ def _run_in(plan: TrialPlan) -> str:
 
 # ---------------------------------------------------------------- how large
 def can_show(plan: TrialPlan) -> list[str]:
-    """What the trial can show, one sentence for each size that differs."""
+    """What the trial can show, one sentence for each size that differs, and one for each saving."""
     if not plan.n_trucks:
         place = position_name(f", {plan.position}").removeprefix(", ").replace("_", " ")
         return [f"Some edge type is on no {place} plow, so the comparison cannot be made on that position."]
+    savings = [found.sentence_for(plan.n_trucks) for found in plan.savings.values()]
+    return [*_differences(plan), *savings, *_prices_missing(plan)]
+
+
+def can_show_in_brief(plan: TrialPlan) -> list[str]:
+    """The same with one sentence for all savings: the largest that may be needed, beside the smallest that is worth a change."""
+    if not plan.n_trucks or not plan.savings:
+        return can_show(plan)
+    hardest = max(plan.savings.values(), key=lambda found: _or_all(found.saving_pct(plan.n_trucks)))
+    return [*_differences(plan), hardest.brief_for(plan.n_trucks), *_prices_missing(plan)]
+
+
+def _or_all(saving_pct: float) -> float:
+    return saving_pct if math.isfinite(saving_pct) else math.inf
+
+
+def _differences(plan: TrialPlan) -> list[str]:
+    """What the trial can show of wear or lives."""
     said: dict[str, list[str]] = {}
-    saving = _savings(plan)
     for name, found in plan.sizes.items():
         sentence = found.sentence_for(plan.n_trucks, plan.agreed.design, life=plan.is_about_life)
         said.setdefault(sentence, []).append(plan.labels[name])
     if len(said) <= 1:
-        return [*said, *saving]
-    each = [f"{sentence_case(listed(names))}: {_lower_first(sentence)}" for sentence, names in said.items()]
-    return [*each, *saving]
+        return list(said)
+    return [f"{sentence_case(listed(names))}: {_lower_first(sentence)}" for sentence, names in said.items()]
 
 
-def _savings(plan: TrialPlan) -> list[str]:
-    """What the trial can show of the saving where cost decides; that it is not known where a price is not."""
-    if plan.agreed.primary_measure != "cost":
-        return []
-    said = [found.sentence_for(plan.n_trucks) for found in plan.savings.values()]
+def _prices_missing(plan: TrialPlan) -> list[str]:
+    """That it is not known what can be shown of a saving, where cost decides and a price is not known."""
+    missing = [name for name in plan.others if name not in plan.prices]
     if plan.reference not in plan.prices:
-        return [
-            f"What a set of {plan.labels[plan.reference]} costs is not recorded, so it is not known which saving in cost this trial can "
-            "show."
-        ]
-    unknown = [plan.labels[name] for name in plan.others if name not in plan.prices]
-    if unknown:
-        said.append(
-            f"What a set of {listed(unknown, 'or')} costs is not recorded, so it is not known which saving in cost this trial can show of "
-            f"{'it' if len(unknown) == 1 else 'them'}."
-        )
-    return said
+        missing = [plan.reference]
+    if plan.agreed.primary_measure != "cost" or not missing:
+        return []
+    said = f"What a set of {listed([plan.labels[name] for name in missing], 'or')} costs is not recorded, so it is not known which saving"
+    of_it = "" if missing == [plan.reference] else f" of {'it' if len(missing) == 1 else 'them'}"
+    return [f"{said} in cost this trial can show{of_it}."]
 
 
 def sizes_in_brief(plan: TrialPlan) -> pd.DataFrame:
