@@ -74,7 +74,17 @@ def test_a_set_that_came_off_is_on_no_sheet(tmp_path):
     events = TABLES["set_events"] + "S1,T1,front,2031-01-15,remove,,300,40400,worn_to_limit\n"
     sheets = r.reading_sheets(draft_of(tmp_path, set_events=events), stations=3)
     assert [sheet.set_id for sheet in sheets] == ["", "S2", "S3", "S4"]
-    assert sheets[0].round == r.FIRST_ROUND
+    assert sheets[0].round == "No set is on since 2031-01-15. Next set: first reading, before plowing"
+    assert sheets[1].round == "Reading 4 of this set"
+
+
+def test_after_the_season_no_sheet_asks_for_a_first_reading_just_after_the_install():
+    draft = read_draft(DEMO)
+    sheets = r.reading_sheets(draft, stations=5)
+    assert {sheet.set_id for sheet in sheets} == {""}
+    assert all(sheet.round.startswith("No set is on since 2031-04-0") for sheet in sheets)
+    printed = pages(printing.reading_sheets_pdf(sheets, "T"))
+    assert all("No set is on since" in page for page in printed) and len(printed) == len(sheets)
 
 
 def test_a_metric_folder_has_metric_sheets(tmp_path):
@@ -193,6 +203,25 @@ def test_the_shift_form_asks_for_every_measured_column_of_a_shift():
         assert column.label in page, column.name
     assert "Blade-down miles [mi]" in page
     assert all(word in page for word in ("route log", "GPS", "slush", "rock salt"))
+
+
+def test_what_the_tables_need_of_a_shift_a_sample_and_a_set_is_asked_for():
+    demo = read_draft(DEMO)
+    (shift,) = pages(printing.forms_pdf([forms.shift_form(demo)], "T"))
+    (change,) = pages(printing.forms_pdf([forms.change_form(demo)], "T"))
+    # the number of a sample and the truck of a set are given when the sheet is typed in; the shift stands at its head
+    given = {c.SOUND_ID}
+    for table, page in (
+        (tables.SHIFTS, shift), (tables.MATERIAL, shift), (tables.SOUND, shift), (tables.SET_EVENTS, change),
+        (tables.EDGE_SETS, change),
+    ):  # fmt: skip
+        for column in table.columns:
+            if column.required and column.name not in given:
+                assert column.label in page, (table.name, column.name)
+    for words in ("Instrument", "dosimeter", "meter", "Exchange rate", "3 dB", "5 dB"):
+        assert words in shift
+    for words in ("Lot", "plain steel", "rubber-mounted segmented carbide", "donated"):
+        assert words in change
 
 
 def test_the_change_form_offers_every_event_and_reason():

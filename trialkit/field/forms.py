@@ -16,7 +16,7 @@ import pandas as pd
 from trialkit import cautions
 from trialkit import columns as c
 from trialkit.columns import CHOICE, MOMENT
-from trialkit.field.reading_sheets import unit_name
+from trialkit.field.reading_sheets import labels_of, unit_name
 from trialkit.formatting import named, position_name, sentence_case
 from trialkit.tables import TABLES
 from trialkit.trial.intake import Draft
@@ -38,6 +38,7 @@ _SHIFT_MILES = (
 )  # fmt: skip
 _SHIFT_ROAD = (c.PASSES, c.RESIDUAL_SNOW_IN, c.SURFACE)
 _SPREAD = (c.MATERIAL, c.QUANTITY_LB, c.QUANTITY_GAL, c.CONCENTRATION_PCT)
+_METER = (c.INSTRUMENT, c.EXCHANGE_RATE_DB)
 _SAMPLE = (
     c.TASK,
     c.DURATION_MIN,
@@ -52,16 +53,18 @@ _CHANGE_HEAD = (c.SET_ID, c.TRUCK_ID, c.DATE, c.PLOW_POSITION, c.EVENT, c.REASON
 _CHANGE_FACTS = (
     c.STATION, c.COUNTER_MI, c.ODOMETER_MI, c.LABOUR_H, c.TRUCK_DOWN_H, c.ATTACK_ANGLE_DEG, c.DURING_STORM,
 )  # fmt: skip
+_NEW_SET = (c.EDGE_TYPE, c.LOT, c.SUPPLIED_BY)
 
 
 def shift_form(draft: Draft) -> dict[str, Any]:
     """One truck in one storm on one shift: the tables shifts, material and sound."""
     parts = [
-        _fields(draft, "shifts", "Who and when", _SHIFT_HEAD, 3),
+        _fields(draft, "shifts", "Who and when", _SHIFT_HEAD, 4),
         _fields(draft, "shifts", "Miles and hours", _SHIFT_MILES, 3),
         _fields(draft, "shifts", "The road", _SHIFT_ROAD, 2),
         _rows(draft, "material", "What was spread", _SPREAD, 3),
-        _rows(draft, "sound", "Sound samples in the cab, if any were taken", _SAMPLE, 2),
+        _fields(draft, "sound", "Sound samples in the cab, if any were taken", _METER, 2),
+        _rows(draft, "sound", "", _SAMPLE, 2),
     ]
     how = (
         "One sheet for each truck and shift. Leave blank what was not recorded; a dash or a zero is not a blank. The operator "
@@ -71,10 +74,11 @@ def shift_form(draft: Draft) -> dict[str, Any]:
 
 
 def change_form(draft: Draft) -> dict[str, Any]:
-    """One thing that happened to a set: the table set_events."""
+    """One thing that happened to a set: the table set_events, and of a set that is new what edge_sets has of it."""
     parts: list[dict[str, Any]] = [
         _fields(draft, "set_events", "What happened", _CHANGE_HEAD, 3),
         _fields(draft, "set_events", "Counters, work and setting", _CHANGE_FACTS, 3),
+        _fields(draft, "edge_sets", "If the set goes on for the first time", _NEW_SET, 3),
         {"kind": "lines", "title": "Notes: settings, shoes and guards, photos taken, who decided", "rows": 4},
     ]
     how = (
@@ -164,8 +168,14 @@ def _field_of(draft: Draft, table: str, name: str) -> dict[str, Any]:
     label = column.label
     if column.kind == MOMENT:
         label = "Date and time" if name == c.DATE else f"{label}, date and time"
-    words = [word_shown(word) for word in column.choices] if column.kind == CHOICE else []
-    return _field(label, unit_name(draft, table, name), words)
+    unit = unit_name(draft, table, name)
+    if name == c.EDGE_TYPE:
+        words = list(labels_of(draft).values())
+    elif column.kind == CHOICE:
+        words = [word_shown(word) for word in column.choices]
+    else:
+        words = [f"{word} {unit}".strip() for word in column.choices]
+    return _field(label, unit, words)
 
 
 def _field(label: str, unit: str = "", choices: Sequence[str] = ()) -> dict[str, Any]:

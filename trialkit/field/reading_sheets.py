@@ -23,6 +23,7 @@ from trialkit.trial.intake import Draft, typed_text
 from trialkit.trial.lineage import set_lives
 
 FIRST_ROUND = "First reading, just after the install and before plowing"
+NONE_ON = "No set is on since {}. Next set: first reading, before plowing"
 EVENTS, READINGS, SETS, TRUCKS, TYPES, ASSIGNED = (
     "set_events", "wear_readings", "edge_sets", "trucks", "edge_types", "assignments",
 )  # fmt: skip
@@ -90,7 +91,7 @@ def reading_sheets(
     """
     frames = draft.frames
     trucks = frames[TRUCKS].dropna(subset=[c.TRUCK_ID, c.PLOW_POSITION])
-    on = _sets_on(frames[EVENTS])
+    on, off = _sets_on(frames[EVENTS])
     types = _types_of_sets(frames[SETS])
     assigned = _assigned(frames[ASSIGNED] if assignments is None else assignments)
     labels = labels_of(draft)
@@ -107,7 +108,7 @@ def reading_sheets(
                 block=_text(row.get(c.BLOCK)),
                 edge_type=labels.get(kind, kind),
                 set_id=set_id,
-                round=_round(read),
+                round=_round(read, "" if set_id else off.get(place, "")),
                 stations=_stations(draft, read, stations, row),
                 height_unit=unit_name(draft, READINGS, c.HEIGHT_IN),
                 miles_unit=unit_name(draft, READINGS, c.COUNTER_MI),
@@ -124,15 +125,20 @@ def unit_name(draft: Draft, table: str, column: str) -> str:
 
 
 # ---------------------------------------------------------------- what is on which truck
-def _sets_on(events: pd.DataFrame) -> dict[tuple[str, str], str]:
-    """Truck position to the set that is on it now."""
+def _sets_on(events: pd.DataFrame) -> tuple[dict[tuple[str, str], str], dict[tuple[str, str], str]]:
+    """Truck position to the set that is on it now, and to the day on which the last set came off."""
     known = events.dropna(subset=[c.SET_ID, c.TRUCK_ID, c.PLOW_POSITION, c.DATE, c.EVENT])
     if known.empty:
-        return {}
+        return {}, {}
     lives = set_lives(known)
     still = lives[lives[c.REMOVED].isna()].sort_values(c.INSTALLED, kind="stable")
-    places = zip(still[c.TRUCK_ID].astype(str), still[c.PLOW_POSITION].astype(str), strict=True)
-    return dict(zip(places, still[c.SET_ID].astype(str), strict=True))
+    ended = lives[lives[c.REMOVED].notna()].sort_values(c.REMOVED, kind="stable")
+    on = dict(zip(_places_of(still), still[c.SET_ID].astype(str), strict=True))
+    return on, dict(zip(_places_of(ended), map(_day, ended[c.REMOVED]), strict=True))
+
+
+def _places_of(frame: pd.DataFrame) -> list[tuple[str, str]]:
+    return list(zip(frame[c.TRUCK_ID].astype(str), frame[c.PLOW_POSITION].astype(str), strict=True))
 
 
 def _types_of_sets(sets: pd.DataFrame) -> dict[str, str]:
@@ -145,8 +151,7 @@ def _assigned(assignments: pd.DataFrame) -> dict[tuple[str, str], str]:
     known = assignments.dropna(subset=[c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE])
     periods = pd.to_numeric(known[c.PERIOD], errors="coerce").fillna(1)
     known = known.assign(**{c.PERIOD: periods}).sort_values(c.PERIOD, ascending=False, kind="stable")
-    places = zip(known[c.TRUCK_ID].astype(str), known[c.PLOW_POSITION].astype(str), strict=True)
-    return dict(zip(places, known[c.EDGE_TYPE].astype(str), strict=True))
+    return dict(zip(_places_of(known), known[c.EDGE_TYPE].astype(str), strict=True))
 
 
 def labels_of(draft: Draft) -> dict[str, str]:
@@ -159,7 +164,9 @@ def labels_of(draft: Draft) -> dict[str, str]:
 
 
 # ---------------------------------------------------------------- what was read
-def _round(read: pd.DataFrame | None) -> str:
+def _round(read: pd.DataFrame | None, off_since: str) -> str:
+    if off_since:
+        return NONE_ON.format(off_since)
     days = 0 if read is None else pd.to_datetime(read[c.DATE]).dt.normalize().nunique()
     return f"Reading {days + 1} of this set" if days else FIRST_ROUND
 
