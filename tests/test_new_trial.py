@@ -67,6 +67,9 @@ def test_a_fresh_workbook_takes_the_next_free_name(tmp_path):
     names = [new_trial.fresh_workbook(folder).name for _ in range(3)]
     assert names == ["field_workbook.xlsx", "field_workbook_2.xlsx", "field_workbook_3.xlsx"]
     assert checks.check_trial(folder).problems == ()
+    for name in names:
+        start = [cell.value or "" for cell in load_workbook(folder / name)["_start"]["A"]]
+        assert sum(f"trialkit intake {name} --into" in words for words in start) == 1, name
 
 
 def test_a_fresh_workbook_needs_a_trial_folder(tmp_path):
@@ -104,6 +107,12 @@ def test_the_command_says_what_was_written_and_what_is_next(tmp_path):
     assert "add --workbook" in again.stderr
     fresh = run("new", tmp_path / "t", "--workbook")
     assert fresh.stdout.strip().endswith("field_workbook_2.xlsx")
+    assert (
+        "field_workbook.xlsx is there already and was left as it is; the fresh one is field_workbook_2.xlsx."
+        in fresh.stdout
+    )
+    (tmp_path / "t" / "field_workbook.xlsx").unlink()
+    assert run("new", tmp_path / "t", "--workbook").stdout == f"{tmp_path / 't' / 'field_workbook.xlsx'}\n"
 
 
 def test_new_and_plan_are_among_the_commands():

@@ -137,7 +137,10 @@ def _new(options: argparse.Namespace) -> int:
     from trialkit.field import new_trial
 
     if options.workbook:
-        print(new_trial.fresh_workbook(options.folder))
+        written = new_trial.fresh_workbook(options.folder)
+        if said := new_trial.fresh_sentence(written):
+            print(said)
+        print(written)
         return CLEAN
     started = new_trial.start_trial(options.folder, metric=options.units == "metric")
     print(f"Written: {started.sentence()}.")
@@ -193,6 +196,8 @@ def _decide(options: argparse.Namespace) -> int:
     from trialkit.trial import problem_text
 
     folder = _existing(options.folder)
+    if not options.by.strip():
+        raise UsageError("say who decided, as a code and not a name: --by AN-1.")
     with contextlib.nullcontext() if options.dry_run else folder_lock.hold(folder):
         if not options.dry_run and journal.take_back(folder):
             print(journal.TAKEN_BACK.format(folder))
@@ -391,7 +396,7 @@ def _parser() -> argparse.ArgumentParser:
     decide.add_argument("--old", default="", metavar="VALUE", help="what stands there; found if not given")
     decide.add_argument("--new", default="", metavar="VALUE", help="what is to be read instead")
     decide.add_argument("--reason", required=True, metavar="TEXT", help="why; the report prints it")
-    decide.add_argument("--by", default="", metavar="CODE", help="who decided, as a code")
+    decide.add_argument("--by", default="", metavar="CODE", help="who decided, as a code; must be given")
     decide.add_argument("--dry-run", action="store_true", help="only show what the line would do")
     decide.set_defaults(run=_decide)
 

@@ -142,7 +142,18 @@ def main() -> None:
         timed("the same again", "intake", str(rows), "--into", str(folder))
         timed("intake of 1,050 rows of all other trucks", "intake", str(spread), "--into", str(folder))
         key = f"S007-2 | {stamp(FIRST_DAY + 200 * dt.timedelta(hours=DAYS * 24 / SHIFTS_EACH) + dt.timedelta(minutes=5))} | 4"
-        decision = ("--table", "wear_readings", "--row", key, "--action", "exclude", "--reason", "ice")
+        decision = (
+            "--table",
+            "wear_readings",
+            "--row",
+            key,
+            "--action",
+            "exclude",
+            "--reason",
+            "ice",
+            "--by",
+            "AN-1",
+        )
         timed("decide", "decide", str(folder), *decision)
         timed("check", "check", str(folder))
 

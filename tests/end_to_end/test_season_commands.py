@@ -90,7 +90,7 @@ def test_decide_writes_a_line_that_fits(tmp_path, capsys):
     assert here(*line) == command_line.CLEAN
     assert "height_in was 5.190 and is read as 5 1/8" in capsys.readouterr().out
     assert (folder / "decisions.csv").read_text().endswith(",correct,height_in,5.190,5 1/8,slip,AN-1\n")
-    assert here(*line[:-6], "--new", "x", "--reason", "slip") == command_line.PROBLEMS
+    assert here(*line[:-6], "--new", "x", *line[-4:]) == command_line.PROBLEMS
     assert "Nothing was written." in capsys.readouterr().out
 
 
@@ -99,9 +99,29 @@ def test_what_a_decision_brings_to_light_is_shown(tmp_path, capsys):
     worn = TABLES["wear_readings"].replace("S1,2031-01-14,1,1,5.190,300", "S1,2031-01-14,1,1,5.190,50")
     folder = write_trial(tmp_path / "t", set_events=events, wear_readings=worn)
     assert here("decide", folder, "--table", "set_events", "--row", "S1 | 2030-13-20 | install", "--action", "correct",
-                "--column", "date", "--new", "2030-11-20", "--reason", "slip") == command_line.CLEAN  # fmt: skip
+                "--column", "date", "--new", "2030-11-20", "--reason", "slip", "--by", "AN-1") == command_line.CLEAN  # fmt: skip
     said = capsys.readouterr().out
     assert "counter-backwards" in said and "This comes to light with it" in said
+
+
+@pytest.mark.parametrize("by", [[], ["--by", "  "]])
+def test_a_decision_without_who_decided_is_refused(trial_folder, by):
+    said = run(
+        "decide",
+        trial_folder,
+        "--table",
+        "trucks",
+        "--row",
+        "T1 | front",
+        "--action",
+        "keep",
+        "--reason",
+        "x",
+        *by,
+    )
+    assert said.returncode == command_line.WRONG_USE
+    assert "say who decided, as a code and not a name: --by AN-1." in said.stderr
+    assert not (trial_folder / "decisions.csv").exists()
 
 
 @pytest.mark.parametrize(
@@ -197,7 +217,7 @@ def test_check_takes_back_what_was_cut_short(tmp_path, capsys):
     folder, path = trial_and_source(tmp_path, *FEBRUARY)
     before = contents(folder)
     plan = plan_intake(path, folder)
-    for command in (("check", folder), ("intake", path, "--into", folder), ("decide", folder, "--table", "trucks", "--row", "T1 | front", "--action", "keep", "--reason", "x")):  # fmt: skip
+    for command in (("check", folder), ("intake", path, "--into", folder), ("decide", folder, "--table", "trucks", "--row", "T1 | front", "--action", "keep", "--reason", "x", "--by", "A")):  # fmt: skip
         for number in range(20):
             in_a_child(lambda n=number: take_in(plan, disk=FaultyDisk(n, killed, half=True)))
             if (folder / JOURNAL).exists() and contents(folder) != before:

@@ -133,7 +133,7 @@ of the CSV file as that file is written: its columns, units, line ends, quotatio
 
 Each table of each intake is entered in `intake_log.csv` in the trial folder, in the same step as the rows.
 
-`trialkit decide DIR --table NAME --row KEY --action ACTION --reason TEXT` adds a line to `decisions.csv` after trying it on the
+`trialkit decide DIR --table NAME --row KEY --action ACTION --reason TEXT --by CODE` adds a line to `decisions.csv` after trying it on the
 trial; with `--column` and `--new` for a correction, whose old value it fills in. Tables are never changed by it.
 """
 

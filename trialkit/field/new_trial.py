@@ -105,16 +105,37 @@ def fresh_workbook(folder: str | Path) -> Path:
     folder = Path(folder)
     if not folder.is_dir():
         raise UsageError(f"{folder} is not a folder." if folder.exists() else f"there is no folder {folder}.")
-    content = workbook.workbook_bytes(known.known_in(folder))
+    names = known.known_in(folder)
     number = 1
     while True:
         path = folder / (f"{FIELD_WORKBOOK}_{number}.xlsx" if number > 1 else f"{FIELD_WORKBOOK}.xlsx")
+        if path.exists():
+            number += 1
+            continue
+        content = workbook.workbook_bytes(names, path.name)
         try:
             with path.open("xb") as file:
                 file.write(content)
                 return path
         except FileExistsError:
             number += 1
+
+
+def fresh_sentence(written: Path) -> str:
+    """What was written beside which older workbook, and how rows come in from either; empty if there is no older one.
+
+    Parameters
+    ----------
+    written : Path
+        The workbook that `fresh_workbook` wrote.
+    """
+    first = f"{FIELD_WORKBOOK}.xlsx"
+    if written.name == first:
+        return ""
+    return (
+        f"{first} is there already and was left as it is; the fresh one is {written.name}. Rows come in from the one into which they "
+        f"were typed: trialkit intake {written.name} --into FOLDER."
+    )
 
 
 def trial_id_for(name: str) -> str:

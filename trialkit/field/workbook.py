@@ -46,7 +46,7 @@ _SAID = (
     "cutting tip: they fall as the edge wears. Station 1 is the left end seen from the cab.",
     "Gray rows are in the trial already and are here for the drop-downs; leave them as they are.",
     "List a new set on the sheet edge_sets first, then it is offered on the other sheets.",
-    f"Rows typed here are not in the trial yet. Bring them in with: trialkit intake {FIELD_WORKBOOK}.xlsx --into FOLDER. It "
+    "Rows typed here are not in the trial yet. Bring them in with: trialkit intake {file} --into FOLDER. It "
     "takes all rows or none, says what is wrong, and leaves out rows that the trial has already.",
     "For a fresh workbook with the names that the trial knows by then: trialkit new FOLDER --workbook.",
     "Before anything is measured or changed under a plow: block and chock it, lock out the hydraulics, wear gloves, lift with "
@@ -54,13 +54,15 @@ _SAID = (
 )
 
 
-def workbook_bytes(known: Known | None = None) -> bytes:
+def workbook_bytes(known: Known | None = None, file: str = f"{FIELD_WORKBOOK}.xlsx") -> bytes:
     """The field workbook as the content of an ``.xlsx`` file.
 
     Parameters
     ----------
     known : Known, optional
         Headers, rows and names of a trial that is under way; an unstarted trial in US units if not given.
+    file : str
+        Name of the file, which its first sheet names.
     """
     from openpyxl import Workbook
 
@@ -68,7 +70,7 @@ def workbook_bytes(known: Known | None = None) -> bytes:
     book = Workbook()
     start = book.active
     start.title = START_SHEET
-    _fill_start(start)
+    _fill_start(start, file)
     for name, table in TABLES.items():
         _fill_table(book.create_sheet(name), table, known)
     _fill_dictionary(book.create_sheet(DICTIONARY_SHEET), known)
@@ -230,11 +232,11 @@ def _print_wide(sheet: Any, title: str) -> None:
 
 
 # ---------------------------------------------------------------- the sheets that explain and list
-def _fill_start(sheet: Any) -> None:
+def _fill_start(sheet: Any, file: str) -> None:
     from openpyxl.styles import Alignment, Font
 
     sheet.column_dimensions["A"].width = 100
-    for number, words in enumerate(_SAID, start=1):
+    for number, words in enumerate((words.replace("{file}", file) for words in _SAID), start=1):
         cell = sheet.cell(number, 1)
         _write_text(cell, words)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
