@@ -10,8 +10,9 @@ from scipy.special import stdtrit
 
 from trialkit import columns as c
 from trialkit.edges import wear
-from trialkit.edges.wear import edge_type_order, fit_wear_rates, position_words
+from trialkit.edges.wear import edge_type_order, fit_wear_rates
 from trialkit.errors import UsageError
+from trialkit.formatting import position_words
 from trialkit.trial.lineage import wear_segments
 
 

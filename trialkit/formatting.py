@@ -196,6 +196,18 @@ def position_name(text: str) -> str:
     return re.sub(r"\bwing_(left|right)$", r"\1 wing", text)
 
 
+_ONE_PLOW = {
+    "front": "front plow", "underbody": "underbody plow", "wing_left": "left wing", "wing_right": "right wing",
+}  # fmt: skip
+PLOWS = {place: f"{plow}s" for place, plow in _ONE_PLOW.items()}
+"""The plows of a plow position as a sentence says them: ``"front plows"``."""
+
+
+def position_words(plow_position: str) -> str:
+    """The plow of a plow position as a sentence says it: ``"the left wing"``."""
+    return f"the {_ONE_PLOW.get(plow_position, plow_position.replace('_', ' '))}"
+
+
 def sentence_case(text: str) -> str:
     """The text with its first letter large, the rest untouched."""
     return text[:1].upper() + text[1:]

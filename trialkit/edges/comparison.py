@@ -28,14 +28,16 @@ from trialkit.edges.against_reference import (
     AgainstReference,
     methods,
 )
-from trialkit.edges.wear import (
-    RATE_UNIT,
-    WearRates,
-    edge_type_order,
+from trialkit.edges.wear import RATE_UNIT, WearRates, edge_type_order, sample_of_slopes
+from trialkit.formatting import (
+    counted,
+    level_percent,
+    level_words,
     position_words,
-    sample_of_slopes,
+    ratio_ends,
+    ratio_number,
+    sentence_case,
 )
-from trialkit.formatting import counted, level_percent, level_words, ratio_ends, ratio_number, sentence_case
 from trialkit.stats import ratios
 from trialkit.stats.inference import Pairing, Sample, difference_interval, holm_adjusted
 from trialkit.stats.ratios import RatioSet, ratio_set

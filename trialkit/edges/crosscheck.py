@@ -21,7 +21,7 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.edges import mixed as mx
 from trialkit.edges import slopes as sl
-from trialkit.edges.wear import RATE_UNIT, WearRates, position_words, rate_unit_words
+from trialkit.edges.wear import RATE_UNIT, WearRates, rate_unit_words
 from trialkit.formatting import (
     counted,
     fixed,
@@ -29,6 +29,7 @@ from trialkit.formatting import (
     level_words,
     listed,
     number,
+    position_words,
     sentence_case,
     span,
 )

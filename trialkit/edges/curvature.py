@@ -23,12 +23,20 @@ from trialkit.edges.wear import (
     RATE_UNIT,
     WearRates,
     edge_type_order,
-    position_words,
     rate_unit_words,
     run_in_words,
     sample_of_slopes,
 )
-from trialkit.formatting import counted, fixed, interval_decimals, level_words, number, sentence_case, span
+from trialkit.formatting import (
+    counted,
+    fixed,
+    interval_decimals,
+    level_words,
+    number,
+    position_words,
+    sentence_case,
+    span,
+)
 from trialkit.results import Labelled
 from trialkit.stats.inference import mean_interval
 from trialkit.stats.rounding import rounding_amplitude

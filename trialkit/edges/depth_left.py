@@ -22,8 +22,18 @@ from trialkit import display
 from trialkit.edges import slopes as sl
 from trialkit.edges.observed import BROKEN_OR_LOST, CAUSE, WORN_OUT
 from trialkit.edges.profile import FALL_IN, segment_falls
-from trialkit.edges.wear import WearRates, position_words
-from trialkit.formatting import counted, level_percent, level_words, listed, money, number, percent, span
+from trialkit.edges.wear import WearRates
+from trialkit.formatting import (
+    counted,
+    level_percent,
+    level_words,
+    listed,
+    money,
+    number,
+    percent,
+    position_words,
+    span,
+)
 from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval
 from trialkit.table_parts import BROKEN_REASONS, SECTION, SET, WORN_REASONS

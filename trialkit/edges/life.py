@@ -25,7 +25,7 @@ from trialkit import display
 from trialkit.edges import controlling as ct
 from trialkit.edges import slopes as sl
 from trialkit.edges.profile import FALL_IN, segment_falls
-from trialkit.edges.wear import WearRates, position_words
+from trialkit.edges.wear import WearRates
 from trialkit.errors import UsageError, near_match
 from trialkit.formatting import (
     counted,
@@ -35,6 +35,7 @@ from trialkit.formatting import (
     listed,
     miles_decimals,
     percent,
+    position_words,
     range_span,
     sentence_case,
     span,

@@ -25,8 +25,16 @@ from trialkit.edges.against_reference import (
     methods,
 )
 from trialkit.edges.life import BASIS_WORDS, SECTION, LifeProjection
-from trialkit.edges.wear import edge_type_order, position_words
-from trialkit.formatting import counted, level_percent, level_words, ratio_ends, ratio_number, sentence_case
+from trialkit.edges.wear import edge_type_order
+from trialkit.formatting import (
+    counted,
+    level_percent,
+    level_words,
+    position_words,
+    ratio_ends,
+    ratio_number,
+    sentence_case,
+)
 from trialkit.stats import ratios
 from trialkit.stats.inference import Pairing, difference_interval, holm_adjusted
 from trialkit.stats.ratios import ratio_set

@@ -21,9 +21,9 @@ from trialkit import display
 from trialkit.edges.against_reference import AgainstReference
 from trialkit.edges.life import LifeProjection
 from trialkit.edges.life_comparison import compared_by_place, truck_pairs
-from trialkit.edges.wear import edge_type_order, position_words
+from trialkit.edges.wear import edge_type_order
 from trialkit.errors import UsageError
-from trialkit.formatting import level_percent, number, sentence_case
+from trialkit.formatting import level_percent, number, position_words, sentence_case
 from trialkit.stats.ratios import margin_test
 from trialkit.verdicts import NO_WORSE, NOT_ENOUGH_DATA, NOT_SHOWN, Verdict
 

@@ -17,7 +17,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.edges.wear import edge_type_order, position_words
+from trialkit.edges.wear import edge_type_order
 from trialkit.errors import NotEnoughDataError, UsageError, near_match
 from trialkit.formatting import (
     counted,
@@ -27,6 +27,7 @@ from trialkit.formatting import (
     level_words,
     listed,
     number,
+    position_words,
     span,
 )
 from trialkit.results import Labelled

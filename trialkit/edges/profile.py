@@ -16,8 +16,8 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.edges import slopes as sl
-from trialkit.edges.wear import edge_type_order, position_words
-from trialkit.formatting import counted, number, percent
+from trialkit.edges.wear import edge_type_order
+from trialkit.formatting import counted, number, percent, position_words
 from trialkit.results import Summary
 
 SHARES = (0.25, 0.5, 0.75, 1.0)

@@ -24,13 +24,13 @@ import pandas as pd
 from scipy.special import fdtrc, stdtrit
 
 from trialkit import columns as c
-from trialkit.edges.wear import position_words
 from trialkit.errors import UsageError
 from trialkit.formatting import (
     interval_decimals,
     level_percent,
     listed,
     number,
+    position_words,
     sentence_case,
     span,
 )

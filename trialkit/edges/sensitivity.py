@@ -23,8 +23,8 @@ from trialkit.edges.blade_share import PLOWING, SEASON, BladeShares
 from trialkit.edges.crosscheck import CrossCheck
 from trialkit.edges.outliers import TRUCK, Outliers
 from trialkit.edges.variants import AS_REPORTED, KEYS, MILES, READINGS, Change, Variant
-from trialkit.edges.wear import WearRates, position_words, run_in_words
-from trialkit.formatting import counted, level_words, number, ratio_number, sentence_case
+from trialkit.edges.wear import WearRates, run_in_words
+from trialkit.formatting import counted, level_words, number, position_words, ratio_number, sentence_case
 from trialkit.results import Labelled
 from trialkit.table_parts import NO, YES
 

@@ -22,7 +22,7 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.edges import controlling as ct
 from trialkit.edges import slopes as sl
-from trialkit.edges.wear import RATE_UNIT, WearRates, position_words
+from trialkit.edges.wear import RATE_UNIT, WearRates
 from trialkit.formatting import (
     counted,
     fixed,
@@ -31,6 +31,7 @@ from trialkit.formatting import (
     level_words,
     number,
     percent,
+    position_words,
     sentence_case,
     span,
 )

@@ -30,18 +30,13 @@ from trialkit.formatting import (
     level_words,
     listed,
     number,
+    position_words,
     span,
 )
 from trialkit.results import Labelled
 from trialkit.stats.inference import Sample, mean_interval, prediction_limits, two_sided_tail
 
 RATE_UNIT = "in/1000 mi"
-POSITION_WORDS = {
-    "front": "the front plow",
-    "underbody": "the underbody plow",
-    "wing_left": "the left wing",
-    "wing_right": "the right wing",
-}
 
 FEW_MILES = 0.1
 """Share of the usual miles of the trucks of a type below which the report names a truck."""
@@ -221,11 +216,6 @@ def fit_wear_rates(
         segments=_in_order(found.segments, order),
     )
     return replace(result, notes=(*found.notes, *_notes(result)))
-
-
-def position_words(plow_position: str) -> str:
-    """Plow position as a sentence says it."""
-    return POSITION_WORDS.get(plow_position, f"the {plow_position.replace('_', ' ')}")
 
 
 def rate_unit_words() -> str:

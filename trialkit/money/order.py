@@ -17,7 +17,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.errors import UsageError
-from trialkit.formatting import counted, level_percent, listed, money, position_name
+from trialkit.formatting import PLOWS, counted, level_percent, listed, money, position_name
 from trialkit.money import lines, prices
 from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.season import SeasonMiles
@@ -31,9 +31,6 @@ FIRST_YEAR_CASH, STEADY_CASH, CASH_AT_LEVEL = "first_year_cash", "steady_year_ca
 KITS = "kits"
 N_CARRIED = "n_carried"
 DRAWS = 10_000
-POSITION_WORDS = {
-    "front": "front plows", "underbody": "underbody plows", "wing_left": "left wings", "wing_right": "right wings",
-}  # fmt: skip
 
 TABLE_COLUMNS = [
     c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE, c.WINTER, c.MILES_MI, PIECE, EXPECTED, TO_HAVE, CARRIED_FRAC,
@@ -96,7 +93,7 @@ class Order(Labelled):
     def _where(self, row: dict[Hashable, Any]) -> str:
         if self.fleet[c.PLOW_POSITION].nunique() < 2:
             return "the fleet"
-        return f"the fleet's {POSITION_WORDS.get(row[c.PLOW_POSITION], row[c.PLOW_POSITION])}"
+        return f"the fleet's {PLOWS.get(row[c.PLOW_POSITION], row[c.PLOW_POSITION])}"
 
     def cash(self, winter: str = MIDDLING) -> tuple[float, float, float]:
         """First-year cash as expected and at the service level, and the cash of a steady year, over all types and pieces."""
@@ -396,7 +393,7 @@ def _notes(left_out: Sequence[str], totals: Sequence[_Total]) -> list[str]:
         )
     for one in totals:
         if not one.edge.use.has_interval:
-            where = POSITION_WORDS.get(one.source.plow_position, one.source.plow_position)
+            where = PLOWS.get(one.source.plow_position, one.source.plow_position)
             notes.append(
                 f"The life of {one.source.label(one.edge.edge_type)} on {where} rests on a single truck: how trucks differ is not in its "
                 "numbers, and more may be needed."

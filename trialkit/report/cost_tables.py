@@ -16,6 +16,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.formatting import (
+    PLOWS,
     counted,
     fixed,
     interval_decimals,
@@ -31,7 +32,7 @@ from trialkit.money import bids as of_bids
 from trialkit.money import cost_sensitivity, left_out, life_cycle, lines, what_if
 from trialkit.money.cost_differences import EDGES_ALONE, chance_words
 from trialkit.money.costs import OF_WHICH, PER_MILE
-from trialkit.money.order import PIECE, POSITION_WORDS, SUM_OF_TRUCKS, TO_HAVE
+from trialkit.money.order import PIECE, SUM_OF_TRUCKS, TO_HAVE
 from trialkit.money.sets_needed import CARRIED_FRAC
 from trialkit.report.cost_study import CostStudy
 from trialkit.table_parts import WINTERS, YES
@@ -221,7 +222,7 @@ def order_in_brief(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]]:
     if found.order is None:
         return pd.DataFrame(), {}
     table = found.order.fleet
-    places = [POSITION_WORDS.get(str(place), str(place)) for place in table[c.PLOW_POSITION]]
+    places = [PLOWS.get(str(place), str(place)) for place in table[c.PLOW_POSITION]]
     frame = pd.DataFrame(
         {
             c.WINTER: table[c.WINTER],

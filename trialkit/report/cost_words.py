@@ -19,6 +19,7 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.formatting import (
+    PLOWS,
     counted,
     decimals_for,
     level_percent,
@@ -36,7 +37,7 @@ from trialkit.money import left_out, life_cycle, lines, order
 from trialkit.money.bids import RANK
 from trialkit.money.cost_differences import EDGES_ALONE, chance_words
 from trialkit.money.costs import OF_WHICH, PER_MILE
-from trialkit.money.order import PIECE, POSITION_WORDS, TO_HAVE
+from trialkit.money.order import PIECE, TO_HAVE
 from trialkit.report.block_types import Finding
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.cost_tables import amount, no_wear
@@ -309,7 +310,7 @@ def pieces_words(found: order.Order, winter: str = MIDDLING) -> str:
 
 def _plows_words(found: order.Order, place: str, kind: str) -> str:
     """The plows that carry an edge type: ``"front plows"``, or ``"the front plow of T-11"`` where there is one."""
-    words = POSITION_WORDS.get(place, place)
+    words = PLOWS.get(place, place)
     own = found.table[(found.table[c.PLOW_POSITION] == place) & (found.table[c.EDGE_TYPE] == kind)]
     trucks = list(dict.fromkeys(own[c.TRUCK_ID]))
     return f"the {words.removesuffix('s')} of {trucks[0]}" if len(trucks) == 1 else words
@@ -331,7 +332,7 @@ def limits(found: CostStudy) -> list[str]:
         "One winter, one town and one lot of edges: another lot, other routes or another price can turn a cost around.",
     ]
     if found.inputs is not None:
-        place = POSITION_WORDS.get(found.inputs.plow_position, position_name(found.inputs.plow_position))
+        place = PLOWS.get(found.inputs.plow_position, position_name(found.inputs.plow_position))
         said.append(f"The costs are those of {place}; other plow positions are in the order only.")
     return [display.words(sentence) for sentence in said]
 

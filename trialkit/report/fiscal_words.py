@@ -16,6 +16,7 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit.formatting import (
+    PLOWS,
     counted,
     level_percent,
     level_words,
@@ -29,7 +30,7 @@ from trialkit.formatting import (
 from trialkit.money import alternatives as alt
 from trialkit.money import lines
 from trialkit.money.bids import RANK
-from trialkit.money.order import N_CARRIED, POSITION_WORDS
+from trialkit.money.order import N_CARRIED
 from trialkit.report import cost_words
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.cost_tables import NONE, NOT_KNOWN, amount, no_wear
@@ -287,7 +288,7 @@ def currency_of(found: CostStudy) -> str:
 
 def _place(found: CostStudy) -> str:
     place = found.costs.inputs.plow_position if found.costs is not None else ""
-    return POSITION_WORDS.get(place, position_name(place))
+    return PLOWS.get(place, position_name(place))
 
 
 def _sure(found: CostStudy, ends: Sequence[float]) -> str:

@@ -22,7 +22,6 @@ from trialkit.edges import unevenness as un
 from trialkit.edges.life import BASIS_WORDS, SECTION
 from trialkit.edges.life_check import SHORTER
 from trialkit.edges.life_margin import MARGIN
-from trialkit.edges.wear import position_words
 from trialkit.formatting import (
     counted,
     level_percent,
@@ -30,6 +29,7 @@ from trialkit.formatting import (
     money,
     number,
     percent,
+    position_words,
     ratio_number,
     sentence_case,
 )

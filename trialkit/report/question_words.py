@@ -11,10 +11,10 @@ from typing import NamedTuple
 
 from trialkit import columns as c
 from trialkit import display
-from trialkit.formatting import counted, listed, money, number, percent, sentence_case
+from trialkit.formatting import PLOWS, counted, listed, money, number, percent, sentence_case
 from trialkit.money import cost_sensitivity, lines
 from trialkit.money.cost_differences import EDGES_ALONE
-from trialkit.money.order import N_CARRIED, POSITION_WORDS
+from trialkit.money.order import N_CARRIED
 from trialkit.report import cost_words, fiscal_words, noise_words
 from trialkit.report.block_types import Finding
 from trialkit.report.cost_study import CostStudy
@@ -197,7 +197,7 @@ def _breaks(found: CostStudy) -> str:
         if seen
         else "No break seen is not a rate of zero; the intervals of the costs hold how often it may happen."
     )
-    where = POSITION_WORDS.get(found.costs.inputs.plow_position, "plows")
+    where = PLOWS.get(found.costs.inputs.plow_position, "plows")
     return f"Broken or lost in the trial, on {where} alone. {' '.join(said)} {tail}"
 
 
