@@ -1,5 +1,7 @@
 """What is tried on an invented trial, for the tests of figures, captions and words about doubt."""
 
+from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 
 import pandas as pd
@@ -31,6 +33,13 @@ BOTH_SHARES = shares(
 
 def doubted(rows, run_in_mi=0.0, blade=None, others=()):
     """Everything that is tried on the wear findings of these readings, without a trial folder."""
+    tried = _tried(tuple(rows), run_in_mi) if not others else _tried.__wrapped__(rows, run_in_mi, others)
+    return replace(tried, shares=blade or shares())
+
+
+@cache
+def _tried(rows, run_in_mi, others=()):
+    """Worked out once for each trial: nobody changes what was found."""
     readings = frame(rows)
     rates = fit_wear_rates(readings, labels=LABELS, run_in_mi=run_in_mi, reference="plain_steel")
     cross = crosscheck.compare_with_mixed(readings, rates, run_in_mi=run_in_mi)
@@ -46,7 +55,7 @@ def doubted(rows, run_in_mi=0.0, blade=None, others=()):
         bend=curvature.compare_early_late(readings, rates, run_in_mi=run_in_mi),
         run_in=curvature.compare_early_late(readings, rates),
         apart=apart,
-        shares=blade or shares(),
+        shares=shares(),
         run_in_mi=run_in_mi,
     )
 
