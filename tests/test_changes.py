@@ -208,6 +208,18 @@ def test_everything_is_in_one_table(tmp_path, trial):
     )
 
 
+def test_intervals_of_other_levels_are_said_to_be_so(tmp_path, trial):
+    found = compared(tmp_path, trial, TABLES_NOW)
+    assert not found.has_other_level and found.levels[1] == 0.95
+    assert "its own limit" not in changes_sections.estimates_table(found).plain()
+    (record,) = (tmp_path / "runs").rglob(reuse.RUN_RECORD)
+    said = json.loads(record.read_text()) | {"parameters": {"confidence_level": 0.996}}
+    record.write_text(json.dumps(said))
+    found = changes.compare_with(reuse.read_run(record.parent), trial, TABLES_NOW)
+    assert found.has_other_level
+    assert "drawn at 99.6% then and are drawn at 95.0% now" in changes_sections.estimates_table(found).plain()
+
+
 def test_without_an_earlier_run_there_is_nothing_to_compare_with(tmp_path, trial):
     for block in (
         changes_sections.what_changed,

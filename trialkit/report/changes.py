@@ -72,6 +72,8 @@ class Changes:
         pred_high, outcome.
     labels : mapping
         Edge type to its printed name.
+    levels : tuple of float
+        Level of the intervals then and now; NaN for a run that did not record it.
     """
 
     since: str
@@ -82,6 +84,13 @@ class Changes:
     problems: pd.DataFrame
     forecasts: pd.DataFrame
     labels: Mapping[str, str]
+    levels: tuple[float, float] = (math.nan, math.nan)
+
+    @property
+    def has_other_level(self) -> bool:
+        """Whether the intervals of the two runs are known to have been drawn at different levels."""
+        then, now = self.levels
+        return math.isfinite(then) and math.isfinite(now) and abs(then - now) > 1e-9
 
     @property
     def is_material(self) -> bool:
@@ -170,6 +179,10 @@ def compare_with(run: EarlierRun, trial: Trial, tables: Mapping[str, pd.DataFram
         problems=_problems(then["data_problems"], problem_text.frame(trial.problems)),
         forecasts=_forecasts(then.get("life"), then.get("observed_lives"), tables.get("observed_lives")),
         labels=labels,
+        levels=(
+            float(run.record.get("parameters", {}).get("confidence_level", math.nan)),
+            trial.confidence_level,
+        ),
     )
 
 

@@ -83,6 +83,9 @@ def what_changed(changes: Changes | None) -> blocks.Block:
     return blocks.notes([display.words(sentence) for sentence in said], title=TITLE)
 
 
+OTHER_LEVEL = "Each look has its own limit: the intervals were drawn at {} then and are drawn at {} now, so they differ in width by that alone."
+
+
 def rows_table(changes: Changes | None) -> blocks.Block:
     """New, changed and vanished rows by table."""
     if changes is None or changes.rows.empty:
@@ -98,7 +101,13 @@ def estimates_table(changes: Changes | None) -> blocks.Block:
     if shown.empty:
         return blocks.text("The last report has no estimate in common with this one.")
     rows = [_side_by_side(row) for row in shown.to_dict("records")]
-    return blocks.table(pd.DataFrame(rows), ESTIMATES_CAPTION, headings=ESTIMATE_HEADINGS)
+    then, now = changes.levels
+    notes = (
+        (OTHER_LEVEL.format(percent(100 * then, 1), percent(100 * now, 1)),)
+        if changes.has_other_level
+        else ()
+    )
+    return blocks.table(pd.DataFrame(rows), ESTIMATES_CAPTION, headings=ESTIMATE_HEADINGS, notes=notes)
 
 
 def forecast_table(changes: Changes | None) -> blocks.Block:
