@@ -10,6 +10,8 @@ from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.money import bids as bd
 from trialkit.money.costs import estimate_costs
+from trialkit.money.inputs import Use
+from trialkit.stats.inference import Sample
 
 
 def offers(*rows) -> pd.DataFrame:
@@ -94,3 +96,18 @@ def test_a_type_whose_wear_was_not_read():
     assert compared(ROWS[1], uses=given).table[bd.WHY][0] == "no wear of this edge type was read"
     lonely = ms.uses() | {ms.CARBIDE: Use(Sample(0.8, math.nan, 1), 0, 0, 900.0)}
     assert "(no interval) per blade-down mile." in compared(ROWS[1], uses=lonely).sentences()[0]
+
+
+def test_a_bid_for_a_type_without_measured_wear_costs_so_much_at_most():
+    flat = ms.uses() | {ms.CARBIDE: Use(Sample(0.0, 0.0009, 4), 0, 0, 8000.0)}
+    said = compared(uses=flat).sentences()
+    assert all((": at most $" in one) == ("carbide insert" in one) for one in said if "not scored" not in one)
+
+
+def test_a_lowest_price_that_may_not_meet_the_specification_says_so():
+    def said(meets):
+        return compared(("B-1", ms.STEEL, 380.0, meets), ("B-2", ms.CARBIDE, 500.0, "yes")).sentence()
+
+    assert said("yes").endswith("The lowest price is bid B-1 at $380 a set.")
+    assert said("unclear").endswith("at $380 a set. Whether it meets the specification is not settled.")
+    assert said("no").endswith("at $380 a set. It does not meet the specification.")

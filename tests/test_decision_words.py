@@ -15,6 +15,7 @@ from trialkit.money.decision import Rule
 from trialkit.money.kept import Kept
 from trialkit.money.season import season_miles
 from trialkit.report import (
+    cost_sections,
     cost_tables,
     cost_words,
     decision_words,
@@ -342,3 +343,22 @@ def test_trucks_that_keep_their_type_are_named(sure):
     found = replace(sure, kept=kept)
     assert "T-1 stays with plain steel: fixed plow." in decision_words.recommended_action(found).acts[0]
     assert "T-1, which keeps its edge type, is counted too" in " ".join(cost_words.several_years(found))
+
+
+def test_what_is_better_is_not_bought_where_no_truck_can_carry_it(sure):
+    fleet = sure.order.fleet.assign(**{c.EDGE_TYPE: STEEL})
+    kept = tuple(Kept(f"T-{n}", "front", STEEL, "fixed plows") for n in (1, 2, 3))
+    found = replace(sure, kept=kept, order=replace(sure.order, fleet=fleet))
+    action, text = said(found)
+    assert action.kind == NO_CHANGE and "Authorize" not in text
+    assert "rubber-mounted carbide costs less, but no truck with planned miles can carry it" in action.acts[0]
+    assert "T-1, T-2 and T-3 stay with plain steel: fixed plows." in action.acts[0]
+
+
+def test_no_table_of_unknown_costs():
+    found = made.study(edge_sets=edge_sets().assign(**{c.UNIT_PRICE_USD: float("nan")}))
+    said_of = cost_sections.costs_table(found).plain()
+    assert said_of.startswith(
+        "What a mile costs is not known: no price of a set of plain steel, carbide insert or rubber-mounted carbide"
+    )
+    assert "\n" not in said_of.strip()

@@ -15,10 +15,18 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit import display
 from trialkit.errors import UsageError
-from trialkit.formatting import counted, level_words, listed, money, money_interval
+from trialkit.formatting import (
+    counted,
+    level_words,
+    listed,
+    money,
+    money_interval,
+    money_interval_decimals,
+)
 from trialkit.money.cost_differences import EDGES_ALONE
 from trialkit.money.costs import PER_MILE, estimate_costs
 from trialkit.money.inputs import CostInputs
+from trialkit.money.left_out import wears
 from trialkit.results import Labelled
 from trialkit.table_parts import NO, YES
 
@@ -45,11 +53,14 @@ class Bids(Labelled):
         are not outside the specification), `why_not` (why it is not scored or not ranked).
     currency, confidence_level
     labels : dict
+    from_above : frozenset of str
+        Edge types of which no wear could be measured, so that only the upper end of their cost is known.
     """
 
     currency: str
     confidence_level: float
     labels: Mapping[str, str]
+    from_above: frozenset[str] = frozenset()
 
     def sentences(self) -> tuple[str, ...]:
         """One sentence for each bid."""
@@ -80,6 +91,9 @@ class Bids(Labelled):
             display.value(row[name], PER_MILE) for name in (c.COST_PER_MI, c.CONF_LOW, c.CONF_HIGH)
         )
         sure = f" ({level_words(self.confidence_level)})" if math.isfinite(low) else ""
+        if row[c.EDGE_TYPE] in self.from_above and math.isfinite(high):
+            most = money(high, self.currency, money_interval_decimals(middle, low, high))
+            return f"at most {most} per {_mile()}{sure}"
         return f"{money_interval(middle, low, high, self.currency, f'per {_mile()}')}{sure}"
 
 
@@ -136,6 +150,7 @@ def compare_bids(bids: pd.DataFrame, inputs: CostInputs) -> Bids:
         currency=inputs.currency,
         confidence_level=inputs.confidence_level,
         labels=inputs.labels,
+        from_above=frozenset(edge.edge_type for edge in inputs.edges if not wears(edge)),
     )
 
 

@@ -383,7 +383,7 @@ def use_notes(inputs: CostInputs) -> list[str]:
             notes.append(f"The cost of {who} rests on {trucks} and has no interval.")
         elif sample.mean <= 0:
             notes.append(
-                f"No wear of {who} was measured: the cost stated is what is paid without wear, and only its upper end counts."
+                f"No wear of {who} was measured: what it costs is known from above only, and what it saves from below."
             )
         if not math.isfinite(one.use.miles_mi):
             notes.append(f"The miles of {who} are not known, so breakage is not in its cost.")

@@ -71,7 +71,9 @@ def _has_amounts(costs: Costs) -> bool:
 
 
 def costs_table(found: CostStudy) -> blocks.Block:
-    """Cost per mile and season, and the saving."""
+    """Cost per mile and season, and the saving; a sentence where nothing of it is known."""
+    if found.costs is not None and not found.costs.table[[c.PRICE, c.COST_PER_MI]].notna().any(axis=None):
+        return blocks.text(" ".join(cost_words.costs_not_known(found)))
     return _table(found, *cost_tables.costs_in_brief(found), COSTS_CAPTION)
 
 

@@ -85,6 +85,17 @@ def costs(found: CostStudy) -> list[str]:
     return [_from_above(found, row) or sentence for sentence, row in rows] or [found.costs.sentence()]
 
 
+def costs_not_known(found: CostStudy) -> list[str]:
+    """Why no mile has a cost, where the prices of all types are missing."""
+    if found.costs is None:
+        return [nothing(found)]
+    names = [found.costs.label(str(kind)) for kind in found.costs.table[c.EDGE_TYPE]]
+    return [
+        f"What a {mile()} costs is not known: no price of a set of {listed(names, 'or')} is recorded. With prices in edge_sets the report "
+        "says what each edge type costs and saves."
+    ]
+
+
 def _from_above(found: CostStudy, row: Mapping[Hashable, Any]) -> str:
     """The cost of a type of which no wear could be measured; empty for the others."""
     kind = str(row[c.EDGE_TYPE])

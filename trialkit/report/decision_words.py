@@ -116,6 +116,8 @@ def recommended_action(
         verdict = verdicts.get(found.nearest, "")
         if kind == BUY and verdict != BETTER:
             return Action(NO_CHANGE, reference, *_other_measure(found, measure, verdict))
+    if kind == BUY and not _can_change(found):
+        return Action(NO_CHANGE, reference, tuple(_nowhere_to_put_it(found)), _why(found))
     said = {BUY: _buy, EXTEND: _extend, NO_CHANGE: _no_change, CONTINUE: _continue}[kind](found)
     if measure != COST and kind != BUY:
         said += _better_but_dear(found, measure, better)
@@ -135,6 +137,22 @@ def _kind(found: CostStudy) -> str:
     least = found.verdicts.rule.smallest_saving_pct
     worth_it = row[c.SAVING_PCT] > 0 and row[c.SAVING_PCT] >= least
     return EXTEND if row[c.VERDICT] in (NOT_SHOWN, NOT_ENOUGH_DATA) and worth_it else NO_CHANGE
+
+
+def _can_change(found: CostStudy) -> bool:
+    """Whether any truck of the order carries the recommended type; True where there is no order."""
+    if found.order is None or found.order.fleet.empty:
+        return True
+    return bool((found.order.fleet[c.EDGE_TYPE] == found.recommended).any())
+
+
+def _nowhere_to_put_it(found: CostStudy) -> list[str]:
+    who = found.labels.get(found.recommended, found.recommended)
+    kept = " ".join(_stay_as_they_are(found))
+    return [
+        f"Make no change of edge type for next season: {who} costs less, but no truck with planned miles can carry it. {kept}".strip(),
+        *_order_line(found),
+    ]
 
 
 def _buy(found: CostStudy) -> list[str]:
