@@ -38,7 +38,7 @@ SILENT_ROUNDS, SILENT_ROUND_DAYS = 3, 14
 """Or so many rounds of readings of the others, over so many days at least (common practice, no source)."""
 NAMED = 5
 """How many sets a problem names one by one."""
-_DAY, _UNIT = "day", "unit_name"
+_DAY, _UNIT, _READ = "day", "unit_name", "read"
 
 
 def check_carried(line: Timeline, plan: Plan | None) -> list[Problem]:
@@ -156,10 +156,13 @@ def _silent(line: Timeline) -> list[Problem]:
         others = last.drop(unit)
         until = int(np.floor(np.median(others)))
         gap = until - int(last[unit])
-        rounds = _rounds_since(days, others.index, int(last[unit]))
+        if gap < SILENT_ROUND_DAYS:
+            continue
         whole_share = gap >= max(SILENT_SHARE * (until - begun), SILENT_DAYS)
-        missed = rounds >= SILENT_ROUNDS and gap >= max(SILENT_ROUND_DAYS, _longest_pause(days, unit) + 1)
-        if whole_share or missed:
+        if whole_share or (
+            gap > _longest_pause(days, unit)
+            and _rounds_since(days, others.index, int(last[unit])) >= SILENT_ROUNDS
+        ):
             problems.append(_silence(line, int(row), str(unit), str(set_id), int(last[unit]), until))
     return problems
 
@@ -168,35 +171,36 @@ def _recorded(line: Timeline, units: set[str]) -> pd.DataFrame:
     """Days with an event, a reading or a shift of each truck position: `unit_name`, `day`, and whether it was `read`."""
     events, read = line.events.frame, line.segments
     parts = [
-        (lineage.truck_unit(events).astype(object), events[c.DATE], False),
-        (read[c.TRUCK_UNIT].astype(object), read[c.DATE], True),
+        _days_of(lineage.truck_unit(events), events[c.DATE], read=False),
+        _days_of(read[c.TRUCK_UNIT], read[c.DATE], read=True),
     ]
     shifts = line.sources.get(SHIFTS)
     if shifts is not None and shifts.has(c.TRUCK_ID, c.START):
-        places = pd.DataFrame(
-            [(unit.rpartition(", ")[0], unit) for unit in sorted(units)], columns=[c.TRUCK_ID, _UNIT]
-        )
-        driven = shifts.frame[[c.TRUCK_ID, c.START]].assign(
-            **{c.TRUCK_ID: shifts.frame[c.TRUCK_ID].astype(object)}
-        )
-        driven[c.PLOW_POSITION] = shifts.frame[c.PLOW_POSITION].astype(object)
-        driven = driven.merge(places, on=c.TRUCK_ID)
-        named = driven[_UNIT] == driven[c.TRUCK_ID] + ", " + driven[c.PLOW_POSITION].fillna("")
-        driven = driven[(named | driven[c.PLOW_POSITION].isna()).to_numpy()]
-        parts.append((driven[_UNIT], driven[c.START], False))
-    frames = [
-        pd.DataFrame({_UNIT: unit.to_numpy(), _DAY: moments_of(when).day, "read": kind})[
-            (unit.notna() & when.notna()).to_numpy()
-        ]
-        for unit, when, kind in parts
-    ]
-    found = pd.concat(frames, ignore_index=True)
+        frame = shifts.frame
+        parts.append(_days_of(lineage.truck_unit(frame), frame[c.START], read=False))
+        anywhere = frame[frame[c.PLOW_POSITION].isna() & frame[c.TRUCK_ID].notna()]
+        of_truck = _days_of(anywhere[c.TRUCK_ID], anywhere[c.START], read=False)
+        places = pd.DataFrame({"unit": sorted(units)})
+        places[_UNIT] = places["unit"].str.rpartition(", ")[0]
+        both = of_truck.merge(places, on=_UNIT)
+        parts.append(both.assign(**{_UNIT: both["unit"]})[[_UNIT, _DAY, _READ]])
+    found = pd.concat(parts, ignore_index=True)
     return found[found[_UNIT].isin(units)].drop_duplicates()
+
+
+def _days_of(names: pd.Series, when: pd.Series, *, read: bool) -> pd.DataFrame:
+    """Each name with each of its days once."""
+    codes, known = pd.factorize(names)
+    days = moments_of(when)
+    told = (codes >= 0) & days.known
+    pairs = pd.DataFrame({_UNIT: codes[told], _DAY: days.day[told]}).drop_duplicates()
+    names_of = np.asarray(known, dtype=object)[pairs[_UNIT].to_numpy()]
+    return pd.DataFrame({_UNIT: names_of, _DAY: pairs[_DAY].to_numpy(), _READ: read})
 
 
 def _rounds_since(days: pd.DataFrame, others: pd.Index, day: int) -> float:
     """On how many days the others were read since, half of them at least."""
-    later = days[days["read"] & (days[_DAY] > day)]
+    later = days[days[_READ] & (days[_DAY] > day)]
     return float(np.median(later.groupby(_UNIT)[_DAY].nunique().reindex(others, fill_value=0)))
 
 
