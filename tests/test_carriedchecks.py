@@ -177,7 +177,7 @@ def test_a_truck_without_records_while_the_others_go_on(tmp_path):
     assert (problem.code, problem.severity) == ("position-silent", "warning")
     assert (problem.file, problem.row, problem.key) == ("set_events.csv", 5, "T4, front")
     assert problem.found == (
-        "nothing after 2030-11-20, while half of the others have records up to 2031-01-14 or later"
+        "nothing after 2030-11-20, while two thirds of the others have records up to 2031-01-14 or later"
     )
     assert "the removal of S4 with its day and the reason trial_end" in problem.fix
 
@@ -203,6 +203,23 @@ def test_a_shift_is_a_record_too(tmp_path, place):
     )  # fmt: skip
     found = problems(tmp_path, wear_readings=stopped("2030-12-18", "2031-01-14"), shifts=shifts)
     assert found == ()
+
+
+def test_while_the_rows_of_half_of_the_trucks_are_typed_in_the_other_half_is_not_silent(tmp_path):
+    later = TABLES["wear_readings"]
+    for number, height, counter in (("S1", "5.0", 400), ("S2", "4.8", 500)):
+        later += f"{number},2031-02-20,1,1,{height},{counter},R1,caliper,0.005,no\n"
+    trucks = TABLES["trucks"] + "T5,front,11,trip_edge,south\n"
+    sets = TABLES["edge_sets"] + "S5,plain_steel,L1,400,bought\n"
+    on = events("S5,T5,front,2030-11-20,install")
+    read = "".join(
+        f"S5,{day},1,1,{height},{counter},R2,caliper,0.005,no\n"
+        for day, height, counter in (("2030-11-20", 6, 1), ("2031-01-14", 5, 200))
+    )
+    tables = {"trucks": trucks, "edge_sets": sets, "set_events": on}
+    assert problems(tmp_path, wear_readings=later + read, **tables) == ()
+    more = later + read + "S3,2031-02-20,1,1,4.8,600,R2,caliper,0.005,no\n"
+    assert {p.key for p in problems(tmp_path, wear_readings=more, **tables)} == {"T4, front", "T5, front"}
 
 
 def test_one_late_record_of_one_truck_makes_nobody_else_silent(tmp_path):

@@ -154,7 +154,7 @@ def _silent(line: Timeline) -> list[Problem]:
         if unit in doubtful or unit not in last.index:
             continue
         others = last.drop(unit)
-        until = int(np.floor(np.median(others)))
+        until = int(np.sort(others)[::-1][-(-2 * len(others) // 3) - 1])
         gap = until - int(last[unit])
         if gap < SILENT_ROUND_DAYS:
             continue
@@ -212,7 +212,7 @@ def _longest_pause(days: pd.DataFrame, unit: str) -> int:
 
 def _silence(line: Timeline, row: int, unit: str, set_id: str, last: int, until: int) -> Problem:
     position = int(line.event_position(pd.Index([row]))[0])
-    found = f"nothing after {_day(last)}, while half of the others have records up to {_day(until)} or later"
+    found = f"nothing after {_day(last)}, while two thirds of the others have records up to {_day(until)} or later"
     fix = (
         f"Add the readings and shifts that are missing. If the truck left the trial, add the removal of {set_id} with its day and the "
         "reason trial_end; until then the set counts as on, and next season's order plans for the truck."
