@@ -130,7 +130,7 @@ def test_lives_in_a_table_have_the_digits_of_sentences_and_figures():
 def test_range_for_a_next_set_is_its_own_column():
     titles, rows = printed(rates(pred_low=[0.9, 0.1], pred_high=[2.1, 0.21]))
     assert titles[-1] == "Range for the next set [in/1000 mi]"
-    assert [row[-1] for row in rows] == ["0.90 to 2.10", "0.100 to 0.210"]
+    assert [row[-1] for row in rows] == ["0.90 to 2.1", "0.10 to 0.21"]
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 """The figures: what is drawn is what the result says."""
 
+import math
 import warnings
 
 import matplotlib.pyplot as plt
@@ -9,7 +10,7 @@ import pytest
 from matplotlib.collections import LineCollection
 from report_samples import AWKWARD, LABELS, rates, ratios, readings
 
-from trialkit.report import figures, theme
+from trialkit.report import captions, cells, figures, theme
 
 
 @pytest.fixture(autouse=True)
@@ -79,7 +80,12 @@ def test_an_interval_below_zero_on_a_logarithmic_axis_is_an_arrow():
     left = ax.get_xlim()[0]
     assert spans(ax)[1] == (left, 0.05)
     assert marks(ax, "<") == [left]
-    assert words(ax)[1] == "0.020 (-0.010 to 0.050)"
+    assert words(ax)[1] == "0.020 (at most 0.050)"
+    data = captions.wear_rates(
+        rates([("plain", "front", 1.5, 1.2, 1.8, 3), ("carbide", "front", 0.02, -0.01, 0.05, 2)])
+    )["data"]
+    _, _, texts, _ = cells.lay_out(data[data[captions.SHOWN] == "mean of the trucks"])
+    assert [row[-2] for row in texts] == ["1.20 to 1.80", "at most 0.050"]
 
 
 def test_zero_wear_everywhere_can_be_drawn():
@@ -255,3 +261,16 @@ def test_an_axis_on_which_nothing_is_known_has_no_numbers():
     ax = figures.wear_rates(unknown)
     assert len(ax.get_xticks()) == 0
     assert words(ax) == ["no wear rate", "no wear rate"]
+
+
+@pytest.mark.parametrize(
+    ("ends", "said"),
+    [
+        ((-0.00001, -0.0031, 0.0031), "at most 0.0031"),
+        ((0.0004, -0.0023, 0.0031), "0.0004 (at most 0.0031)"),
+        ((1.41, math.nan, math.nan), "1.41 (no interval)"),
+        ((math.nan, math.nan, math.nan), "no wear rate"),
+    ],
+)
+def test_a_rate_that_may_be_none_has_an_upper_end_alone(ends, said):
+    assert figures.rate_words(*ends) == said

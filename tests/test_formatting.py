@@ -57,7 +57,8 @@ def test_ratios_have_two_digits_or_what_tells_them_apart(low, high, text):
 @pytest.mark.parametrize(
     ("low", "high", "text"),
     [
-        (0.9, 2.1, "0.90 to 2.10"),
+        (0.9, 2.1, "0.90 to 2.1"),
+        (3900.0, 19_280.0, "3,900 to 19,000"),
         (0.134, 9.38, "0.13 to 9.4"),
         (-0.2, 1.0, "-0.20 to 1.00"),
         (5.21, 230.0, "5.2 to 230"),

@@ -244,7 +244,11 @@ def test_a_council_is_told_of_a_difference_that_only_the_support_shows():
     noise = compared(NONE_SHOWN, QUIETER)
     shaking = SimpleNamespace(comparison=None, not_compared="", not_studied="", is_recorded=False)
     said = noise_words.council_brief(noise, shaking)
-    assert any("a difference does show: insert was quieter than steel by 4.0 dB" in one for one in said)
+    told = (
+        "Taken above each truck's own level with the blade up a difference does show in noise: insert was quieter than steel by 4.0 dB "
+        "(3.2 to 4.8). The verdict goes by the levels themselves, in which trucks that differ in loudness count in full."
+    )
+    assert told in said
     assert not any(
         "does show" in one for one in noise_words.council_brief(compared(NONE_SHOWN, NONE_SHOWN), shaking)
     )
@@ -296,7 +300,7 @@ def test_adjusted_line_is_the_one_that_counts(tmp_path):
 )
 def test_verdicts(low, high, p_holm, none, verdict):
     row = pd.Series({c.ESTIMATE: (low + high) / 2, c.CONF_LOW: low, c.CONF_HIGH: high, c.P_HOLM: p_holm})
-    assert noise_words._verdict(row, none, 0.95) == verdict
+    assert noise_words.verdict_of(row, none, 0.95) == verdict
 
 
 def test_nothing_to_compare_is_said(tmp_path):

@@ -124,7 +124,7 @@ def test_captions_of_unevenness():
     [
         ((0.4, 0.15, 0.65), "0.40 (0.15 to 0.65) in"),
         ((0.0, 0.0, 0.54), "at most 0.54 in"),
-        ((0.32, math.nan, math.nan), "0.32 in (no interval)"),
+        ((0.3241, math.nan, math.nan), "0.324 in (no interval)"),
     ],
 )
 def test_range_in_words(ends, said):

@@ -135,16 +135,16 @@ def miles_decimals(life: float, low: float, high: float) -> int:
 
 
 def range_span(low: float, high: float) -> str:
-    """A range for the next set: two digits of each end, or more where the range is narrow.
+    """A range for the next set: two digits of each end, or as many as it takes to tell the ends apart by a digit.
 
     Examples
     --------
     >>> range_span(313.2, 4671.0), range_span(712.0, math.inf), range_span(1012.0, 1048.0)
-    ('310 to 4,700', 'at least 710', '1,012 to 1,048')
+    ('310 to 4,700', 'at least 710', '1,010 to 1,050')
     """
     if not low > 0:
         return span(low, high, interval_decimals(math.nan, low, high))
-    narrow = decimals_for((high - low) / 2) if math.inf > high > low else -9
+    narrow = decimals_for((high - low) / 2) - 1 if math.inf > high > low else -9
     first, last = (
         fixed(end, min(max(decimals_for(end), narrow), 0 if low > 10 else 9)) for end in (low, high)
     )

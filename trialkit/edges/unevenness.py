@@ -98,7 +98,8 @@ class Unevenness(Labelled):
         apart = f"{display.unit('in')} apart in 1,000 {display.word('miles')}"
         share = f"{percent(row[RANGE_PCT])} of its mean wear; " if row[RANGE_PCT] > 0 else ""
         if not math.isfinite(high):
-            return f"{start} grow {number(estimate, 2)} {apart} ({share}{trucks}; no interval)."
+            alone = fixed(estimate, interval_decimals(estimate, low, high))
+            return f"{start} grow {alone} {apart} ({share}{trucks}; no interval)."
         places = interval_decimals(estimate, low, high)
         level = level_words(self.confidence_level)
         if not low > 0:

@@ -166,7 +166,7 @@ def some(said: list[str]) -> str:
 
 def _extremes(table: pd.DataFrame, labels: Mapping[str, str], several: bool, unit: str) -> str:
     """The fastest and the slowest, if there are two to tell apart."""
-    rated = table.dropna(subset=[c.ESTIMATE]).sort_values(c.ESTIMATE, kind="stable").to_dict("records")
+    rated = table[table[c.ESTIMATE] > 0].sort_values(c.ESTIMATE, kind="stable").to_dict("records")
     if len(rated) < 2:
         return ""
     ends = []
@@ -182,7 +182,7 @@ def _rates_and_trucks(result: Any) -> pd.DataFrame:
     """The mean of each edge type, followed by its trucks."""
     keys = [c.EDGE_TYPE, c.PLOW_POSITION]
     kept = [c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
-    means = result.table[[*keys, *kept]].assign(
+    means = without_ends_below_zero(result.table)[[*keys, *kept]].assign(
         **{SHOWN: "mean of the trucks", c.ROW: range(len(result.table))}
     )
     order = {
@@ -201,6 +201,12 @@ def _rates_and_trucks(result: Any) -> pd.DataFrame:
         **{c.UNIT: result.table[c.UNIT].iloc[0] if len(result.table) else ""}
     )
     return both[[*keys, SHOWN, *kept, c.UNIT]]
+
+
+def without_ends_below_zero(table: pd.DataFrame) -> pd.DataFrame:
+    """Rates with a lower end of zero or less taken as open, as sentences and figures tell them: an edge does not grow."""
+    none = (table[c.CONF_LOW] <= 0) & (table[c.CONF_HIGH] > 0)
+    return table.assign(**{c.CONF_LOW: table[c.CONF_LOW].mask(none)})
 
 
 def _sets(known: pd.DataFrame) -> pd.DataFrame:

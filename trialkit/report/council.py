@@ -336,7 +336,7 @@ def set_lives(trial: Trial) -> pd.DataFrame:
 
 def rates_in_brief(rates: wear.WearRates) -> pd.DataFrame:
     """The wear rates without the columns that only a statistician reads."""
-    return rates.table[BRIEF_RATES]
+    return captions.without_ends_below_zero(rates.table)[BRIEF_RATES]
 
 
 def ratios_in_brief(compared: comparison.WearComparison) -> pd.DataFrame:

@@ -187,8 +187,15 @@ def ratio_forest(
 
 
 def rate_words(estimate: float, low: float, high: float) -> str:
-    """A wear rate with its interval, or that there is none."""
-    return formatting.interval(estimate, low, high) if math.isfinite(estimate) else "no wear rate"
+    """A wear rate with its interval, or that there is none; an edge does not grow, so an end below zero is none."""
+    if not math.isfinite(estimate):
+        return "no wear rate"
+    if not low <= 0 < high < math.inf:
+        return formatting.interval(estimate, low, high)
+    if estimate <= 0:
+        return f"at most {formatting.fixed(high, formatting.decimals_for(high))}"
+    places = formatting.interval_decimals(estimate, low, high)
+    return f"{formatting.fixed(estimate, places)} ({formatting.span(-math.inf, high, places)})"
 
 
 def ratio_words(estimate: float, low: float, high: float) -> str:

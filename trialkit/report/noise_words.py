@@ -20,7 +20,6 @@ from trialkit.cab.criteria import NOISE_CAUTIONS, VIBRATION_CAUTIONS, NoiseCrite
 from trialkit.cab.noise import BLADE_DOWN, TASK_WORDS, NoiseLevels
 from trialkit.cab.noise_exposure import UNCLEAR, hours_words
 from trialkit.cab.sound import ENERGY
-from trialkit.cab.truck_comparison import is_shown
 from trialkit.formatting import (
     NO_INTERVAL,
     counted,
@@ -31,12 +30,14 @@ from trialkit.formatting import (
     percent,
     sentence_case,
 )
+from trialkit.report import noise_support
 from trialkit.report.block_types import Finding
 from trialkit.report.noise_captions import dose_text, steady_level_dba
 from trialkit.report.noise_figures import shown_task
 from trialkit.report.noise_study import NoiseStudy, VibrationStudy
+from trialkit.report.noise_support import verdict_of
 from trialkit.table_parts import NO, YES
-from trialkit.verdicts import BETTER, NOT_ENOUGH_DATA, NOT_SHOWN, WORSE, Verdict
+from trialkit.verdicts import BETTER, NOT_SHOWN, WORSE
 
 VERDICT_COLUMNS = [c.QUESTION, c.EDGE_TYPE, c.VERDICT, c.SENTENCE, c.RULE]
 NOISE_QUESTION = "Is it quieter in the cab with the blade down?"
@@ -53,7 +54,6 @@ QUIET_SAMPLES = (
     "A dosimeter counts loud moments even where the average of a sample lies below the level from which a criterion counts; here "
     "such a sample adds nothing, so a dose can come out too low."
 )
-DOES_SHOW = "a difference does show"
 HOURS_LIKE_SAMPLES = (
     "Every hour of the shift is taken to be like the hours sampled; idling and breaks shake less."
 )
@@ -244,34 +244,17 @@ def difference_findings(study: NoiseStudy) -> list[Finding]:
     for _, row in rows.iterrows():
         clause = noise_comparison.difference_clause(row, compared.label, compared.confidence_level)
         support = [
-            _support(compared, row, line) for _, line in own[own[c.EDGE_TYPE] == row[c.EDGE_TYPE]].iterrows()
+            noise_support.support(compared, row, line)
+            for _, line in own[own[c.EDGE_TYPE] == row[c.EDGE_TYPE]].iterrows()
         ]
         found.append(
             Finding(
                 sentence=f"In the cab with the blade down{tail}, {clause}.",
                 detail=" ".join(support),
-                verdict=_verdict(row, 0.0, compared.confidence_level),
+                verdict=verdict_of(row, 0.0, compared.confidence_level),
             )
         )
     return found
-
-
-def _support(compared: noise_comparison.NoiseComparison, row: pd.Series, line: pd.Series) -> str:
-    """The same edge type above each truck's own level with the blade up, and how that goes with the line that counts."""
-    level = compared.confidence_level
-    clause = noise_comparison.difference_clause(line, compared.label, level)
-    of_row, of_line = _verdict(row, 0.0, level), _verdict(line, 0.0, level)
-    if of_line in (BETTER, WORSE) and of_row not in (BETTER, WORSE):
-        return (
-            f"Taken {noise_comparison.ABOVE_OWN} {DOES_SHOW}: {clause}. The verdict goes by the stricter line above, in "
-            "which trucks that differ in loudness count in full."
-        )
-    said = f"Taken {noise_comparison.ABOVE_OWN}: {clause}."
-    if of_row == of_line:
-        return f"{said} This agrees with the line above and does not replace it."
-    if of_row in (BETTER, WORSE) and of_line != NOT_ENOUGH_DATA:
-        return f"{said} This does not bear out the line above, by which the verdict goes; part of the difference may be the trucks'."
-    return f"{said} The verdict goes by the line above."
 
 
 def front_findings(study: NoiseStudy) -> list[Finding]:
@@ -285,7 +268,7 @@ def front_findings(study: NoiseStudy) -> list[Finding]:
     return [
         Finding(
             sentence=noise_comparison.short_sentence(row, compared.label, compared.confidence_level),
-            verdict=_verdict(row, 0.0, compared.confidence_level),
+            verdict=verdict_of(row, 0.0, compared.confidence_level),
         )
         for _, row in compared.primary().iterrows()
     ]
@@ -301,23 +284,10 @@ def front_brief(study: NoiseStudy) -> list[Finding]:
     reference = compared.label(str(rows[c.REFERENCE].iloc[0]))
     return [
         Finding(
-            sentence=f"No difference in cab noise from {reference} is shown: {_sizes(compared, rows)}.",
+            sentence=f"No difference in cab noise from {reference} is shown: {noise_support.sizes(compared, rows)}.",
             verdict=NOT_SHOWN,
         )
     ]
-
-
-def _sizes(compared: noise_comparison.NoiseComparison, rows: pd.DataFrame) -> str:
-    """Estimate and interval of each edge type, the level of the interval said once."""
-    level = f"{level_words(compared.confidence_level)} "
-    said = []
-    for _, row in rows.iterrows():
-        size, low, high = (
-            noise_comparison.difference_words(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH)
-        )
-        said.append(f"{compared.label(str(row[c.EDGE_TYPE]))} {size} ({level}{low} to {high})")
-        level = ""
-    return listed(said)
 
 
 def council_brief(noise: NoiseStudy, vibration: VibrationStudy) -> list[str]:
@@ -326,7 +296,7 @@ def council_brief(noise: NoiseStudy, vibration: VibrationStudy) -> list[str]:
     both = [*difference_findings(noise)] if noise.comparison is not None else []
     both += vibration_findings(vibration) if vibration.comparison is not None else []
     said += [item.sentence for item in both if item.verdict in (BETTER, WORSE)]
-    said += [item.detail for item in both if item.verdict == NOT_SHOWN and DOES_SHOW in item.detail]
+    said += noise_support.only_above_own(noise)
     if noise.levels is None and noise.is_recorded:
         said.append(noise.not_studied)
     if not said:
@@ -355,7 +325,7 @@ def vibration_findings(study: VibrationStudy) -> list[Finding]:
         Finding(
             sentence="In the largest axis of whole-body vibration at the seat, "
             f"{vibration_comparison.ratio_clause(row, compared.label, compared.confidence_level)}.",
-            verdict=_verdict(row, 1.0, compared.confidence_level),
+            verdict=verdict_of(row, 1.0, compared.confidence_level),
         )
         for _, row in rows.iterrows()
     ]
@@ -395,16 +365,6 @@ def daily_vibration_finding(study: VibrationStudy) -> Finding:
 
 def _governing_rows(result) -> pd.Index:
     return result.table.index[result.table[c.GOVERNS] == YES]
-
-
-def _verdict(row: pd.Series, none: float, confidence_level: float) -> Verdict:
-    """Better where a difference is shown, all edge types that were compared counted, and it lies below `none`; worse above."""
-    low, high = row[c.CONF_LOW], row[c.CONF_HIGH]
-    if not (math.isfinite(low) and math.isfinite(high)):
-        return NOT_ENOUGH_DATA
-    if not is_shown(row, confidence_level):
-        return NOT_SHOWN
-    return BETTER if row[c.ESTIMATE] < none else WORSE
 
 
 def verdicts(noise: NoiseStudy, vibration: VibrationStudy) -> pd.DataFrame:

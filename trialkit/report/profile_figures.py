@@ -106,7 +106,8 @@ def range_words(estimate: float, low: float, high: float) -> str:
     if math.isfinite(high) and not low > 0:
         return f"at most {formatting.fixed(high, formatting.interval_decimals(high, 0.0, high))} {unit}"
     if not math.isfinite(high):
-        return f"{formatting.number(estimate, 2)} {unit} ({formatting.NO_INTERVAL})"
+        alone = formatting.fixed(estimate, formatting.interval_decimals(estimate, low, high))
+        return f"{alone} {unit} ({formatting.NO_INTERVAL})"
     return f"{formatting.interval(estimate, low, high)} {unit}"
 
 
