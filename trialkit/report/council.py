@@ -20,6 +20,7 @@ from trialkit.money.without_trucks import WithoutTrucks
 from trialkit.report import (
     assignment_words,
     blocks,
+    captions,
     cost_words,
     doubt_words,
     life_words,
