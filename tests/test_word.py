@@ -270,5 +270,7 @@ def test_a_fact_for_staff_does_not_break_and_the_first_figure_is_narrower():
     opened = docx.Document(io.BytesIO(word.docx([head, *report()[1:]])))
     facts = next(paragraph.text for paragraph in opened.paragraphs if "Meeting" in paragraph.text)
     assert "Meeting\u00a0date:\u00a0[for\u00a0staff\u00a0to\u00a0fill\u00a0in]" in facts
+    holders = [paragraph for paragraph in opened.paragraphs if paragraph._p.xpath(".//w:drawing")]
+    assert [one.paragraph_format.line_spacing for one in holders] == [1.0, 1.0]
     first, second = (shape.width.pt for shape in opened.inline_shapes)
     assert first == pytest.approx(word.FIRST_FIGURE * second, rel=1e-3)

@@ -182,9 +182,8 @@ def _rates_and_trucks(result: Any) -> pd.DataFrame:
     """The mean of each edge type, followed by its trucks."""
     keys = [c.EDGE_TYPE, c.PLOW_POSITION]
     kept = [c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
-    means = without_ends_below_zero(result.table)[[*keys, *kept]].assign(
-        **{SHOWN: "mean of the trucks", c.ROW: range(len(result.table))}
-    )
+    means = without_ends_below_zero(result.table)[[*keys, *kept]].assign(**{SHOWN: "mean of the trucks"})
+    means[c.ROW] = range(len(means))
     order = {
         key: place
         for place, key in enumerate(
@@ -206,7 +205,7 @@ def _rates_and_trucks(result: Any) -> pd.DataFrame:
 def without_ends_below_zero(table: pd.DataFrame) -> pd.DataFrame:
     """Rates with a lower end of zero or less taken as open, as sentences and figures tell them: an edge does not grow."""
     none = (table[c.CONF_LOW] <= 0) & (table[c.CONF_HIGH] > 0)
-    return table.assign(**{c.CONF_LOW: table[c.CONF_LOW].mask(none)})
+    return table.assign(**{c.CONF_LOW: table[c.CONF_LOW].where(~none)})
 
 
 def _sets(known: pd.DataFrame) -> pd.DataFrame:

@@ -17,12 +17,11 @@ from trialkit import columns as c
 from trialkit import display
 from trialkit.formatting import (
     counted,
-    fixed,
     level_words,
     listed,
-    miles_decimals,
     money,
     number,
+    percent,
     ratio_number,
     sentence_case,
 )
@@ -153,20 +152,15 @@ def _far_steps(curve: Any, names: Mapping[str, str]) -> str:
         steps = own.loc[own[c.MILES_MI].duplicated() & (own[c.MILES_MI] > 0), c.MILES_MI]
         life = curve.inputs.edge(str(kind)).life_mi
         if len(steps) and float(steps.iloc[0]) > FARTHER * life:
-            apart, own_life = (_three_digits(display.value(one, "mi")) for one in (steps.iloc[0], life))
             said.append(
-                f"{names.get(str(kind), str(kind))} {apart} {display.word('miles')} with a life of {own_life}"
+                f"{percent(100 * (float(steps.iloc[0]) / life - 1))} with {names.get(str(kind), str(kind))}"
             )
     if not said:
         return ""
     return (
         " Edges that broke first never wear out, so steps stand farther apart than a life is long "
-        f"({listed(said)}); breaks are in the slope of the line."
+        f"(by {listed(said)}); breaks are in the slope of the line."
     )
-
-
-def _three_digits(miles: float) -> str:
-    return fixed(float(miles), miles_decimals(float(miles), math.nan, math.nan))
 
 
 def _types(n: int) -> str:

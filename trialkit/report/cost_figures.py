@@ -371,12 +371,16 @@ def _end_labels(ax: Axes, ends: list[tuple[float, str, str]], right: float) -> N
 
 def label(
     ax: Axes, words: str, where: tuple[float, float], color: str, shift: tuple[float, float], ha: str, va: str, *,
-    bold: bool = False, size: float = theme.SMALL_PT,
+    bold: bool = False, size: float = theme.SMALL_PT, on_paper: bool = False,
 ) -> None:  # fmt: skip
-    """Words beside a point, on paper of their own so that lines do not strike them out."""
+    """Words beside a point, with a pale edge, or on paper of their own, so that lines do not strike them out."""
+    from matplotlib import patheffects
+
+    edge = [] if on_paper else [patheffects.withStroke(linewidth=3, foreground=theme.PAPER)]
     ax.annotate(
         words, where, xytext=shift, textcoords="offset points", ha=ha, va=va, color=color, fontsize=size,
-        fontweight="bold" if bold else "normal", zorder=8, annotation_clip=False, bbox=PAPER_BOX,
+        fontweight="bold" if bold else "normal", zorder=8, annotation_clip=False, path_effects=edge,
+        bbox=PAPER_BOX if on_paper else None,
     )  # fmt: skip
 
 

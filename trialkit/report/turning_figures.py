@@ -106,6 +106,7 @@ def _tornado(ax: Axes, rows: pd.DataFrame, style: theme.EdgeStyle, currency: str
                 side,
                 "center",
                 size=theme.SMALL_PT - 0.5,
+                on_paper=True,
             )
     base = float(display.value(rows[c.ESTIMATE].iloc[0], PER_MILE)) if len(rows) else 0.0
     ax.axvline(base, color=style.color, lw=1.6, zorder=3)

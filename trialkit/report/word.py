@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 MOST_ROWS_TOGETHER = 9
 """Rows of a table that are kept on one page; a longer table runs on, with its header repeated."""
-FIRST_FIGURE = 0.78
+FIRST_FIGURE = 0.72
 """Share of the line that the first figure is wide, so that it may find room beside the findings."""
 _PAPERS_PT = {layout.LETTER: (612.0, 792.0), layout.A4: (595.3, 841.9)}
 _MARGIN_PT = 72.0
@@ -261,6 +261,8 @@ class _Writer:
 
         holder = self.paragraph("Normal")
         holder.paragraph_format.keep_with_next = True
+        holder.paragraph_format.line_spacing = 1.0
+        holder.paragraph_format.space_after = Pt(2)
         picture = base64.b64decode(block.png)
         share = 1.0 if self._has_figure else FIRST_FIGURE
         self._has_figure = True
