@@ -238,10 +238,7 @@ class _Model:
             rates = lines.estimated_rates(edge)
             self.estimate[kind] = float(lines.total_cost(edge, rates, inputs, known))
             self.low[kind], self.high[kind] = self._drawn(edge)
-            _, worn = lines.replacements(edge, rates)
-            self.sets_per_mi[kind] = (
-                float(worn) + float(rates.breaks) + float(rates.section_breaks) / edge.sections_n
-            )
+            self.sets_per_mi[kind] = float(lines.sets_bought(edge, rates))
             self.has_interval &= edge.use.has_interval
 
     def _drawn(self, edge: EdgeCosts) -> tuple[np.ndarray, np.ndarray]:

@@ -175,8 +175,7 @@ def _price(edge: EdgeCosts, reference: EdgeCosts, own: Rates, other: Rates, inpu
     """Price of a set at which the costs are equal; infinite where no set is used up."""
     both = lines.shared_lines(edge, reference, inputs)
     gap = lines.total_cost(reference, other, inputs, both) - lines.total_cost(edge, own, inputs, both)
-    _, worn = lines.replacements(edge, own)
-    bought = worn + np.asarray(own.breaks) + np.asarray(own.section_breaks) / edge.sections_n
+    bought = lines.sets_bought(edge, own)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(bought > 0, edge.price + gap / bought, np.inf)
 

@@ -130,6 +130,12 @@ def replacements(edge: EdgeCosts, rates: Rates) -> tuple[Numbers, Numbers]:
     return pieces, pieces
 
 
+def sets_bought(edge: EdgeCosts, rates: Rates) -> Any:
+    """Complete sets' worth of pieces bought per mile, worn out, broken or lost."""
+    _, worn = replacements(edge, rates)
+    return worn + np.asarray(rates.breaks) + np.asarray(rates.section_breaks) / edge.sections_n
+
+
 def cost_lines(
     edge: EdgeCosts, rates: Rates, inputs: CostInputs, known: Collection[str] = LINES
 ) -> dict[str, Numbers]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,20 +18,28 @@ import pandas as pd
 from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.formatting import PLOWS, counted, level_percent, listed, money, position_name
-from trialkit.money import lines, prices
+from trialkit.money.fleet_needs import (
+    CASH_AT_LEVEL,
+    EXPECTED,
+    FIRST_YEAR_CASH,
+    KITS,
+    N_CARRIED,
+    PIECE,
+    STEADY_CASH,
+    SUM_OF_TRUCKS,
+    TO_HAVE,
+    Position,
+    TypeNeeds,
+)
 from trialkit.money.inputs import CostInputs, EdgeCosts
 from trialkit.money.season import SeasonMiles
-from trialkit.money.sets_needed import CARRIED_FRAC, SetsUsed, Spread, order_quantity
+from trialkit.money.sets_needed import CARRIED_FRAC, SetsUsed, Spread
 from trialkit.results import Labelled
-from trialkit.table_parts import MIDDLING, SECTION, SET, WINTERS
+from trialkit.table_parts import MIDDLING, WINTERS
 
-PIECE = "piece"
-EXPECTED, TO_HAVE, SUM_OF_TRUCKS = "expected", "to_have", "sum_of_trucks"
-FIRST_YEAR_CASH, STEADY_CASH, CASH_AT_LEVEL = "first_year_cash", "steady_year_cash", "cash_at_level"
-KITS = "kits"
-N_CARRIED = "n_carried"
 DRAWS = 10_000
 
+POSITION_COLUMNS = [c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE]
 TABLE_COLUMNS = [
     c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE, c.WINTER, c.MILES_MI, PIECE, EXPECTED, TO_HAVE, CARRIED_FRAC,
 ]  # fmt: skip
@@ -165,54 +173,49 @@ def project_order(
     """
     if not 0 < service_level < 1:
         raise UsageError(f"the service level is {service_level:g}; it lies above 0 and below 1, such as 0.9")
-    known = {
-        (edge.edge_type, one.plow_position): (_with_pooled_breaks(edge, sources), one)
-        for one in sources
-        for edge in one.edges
-    }
-    rows: list[dict[str, Any]] = []
-    totals: dict[tuple[str, str], _Total] = {}
-    left_out: list[str] = []
+    known = _known(sources)
     miles_of = plan.table.set_index([c.TRUCK_ID, c.PLOW_POSITION])[list(WINTERS.values())]
-    starts = _starts(carried)
-    drawn: dict[tuple[str, str], SetsUsed] = {}
-    wanted = assignment.astype(dict.fromkeys((c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE), object))
-    for truck, place, kind in wanted[[c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE]].itertuples(index=False):
+    starts, have_kit = _starts(carried), set(fitted)
+    types: dict[tuple[str, str], TypeNeeds] = {}
+    rows: list[dict[str, Any]] = []
+    left_out: list[str] = []
+    for truck, place, kind in assignment[POSITION_COLUMNS].astype(object).itertuples(index=False):
         key = (kind, place)
-        if (
-            key not in known
-            or not math.isfinite(float(known[key][0].use.sample.mean))
-            or (truck, place) not in miles_of.index
-        ):
+        if key not in known or (truck, place) not in miles_of.index:
             left_out.append(f"{truck} {place}")
             continue
-        edge, source = known[key]
-        if key not in drawn:
+        if key not in types:
+            edge, source = known[key]
             rng = np.random.default_rng([seed, zlib.crc32(f"{kind} {place} order".encode())])
             spread = (spreads or {}).get(key) or Spread(_truck_spread(edge))
-            drawn[key] = SetsUsed(edge, spread, rng, n_draws)
-            totals[key] = _Total(edge, source, n_draws)
-        share = starts.get((truck, place, kind), 0.0)
+            types[key] = TypeNeeds(edge, source, SetsUsed(edge, spread, rng, n_draws), service_level)
+        left = starts.get((truck, place, kind), 0.0)
+        lacks_kit = left <= 0 and (truck, place, kind) not in have_kit
         miles = miles_of.loc[(truck, place)].to_numpy(dtype=float)
-        needs = drawn[key].of_truck(miles, share)
-        kit = (truck, place, kind) not in set(fitted) and share <= 0
-        totals[key].add(needs.pieces, needs.outfit, share, miles, kit, service_level)
-        rows.extend(
-            _truck_rows((truck, place, kind), edge, needs.pieces, needs.outfit, share, miles, service_level)
-        )
-    fleet = [row for key in totals for row in totals[key].rows(service_level)]
+        rows += types[key].take(Position(truck, miles, left, lacks_kit))
+    fleet = [row for one in types.values() for row in one.rows()]
     return Order(
         table=pd.DataFrame(rows, columns=TABLE_COLUMNS),
         method=(
             f"{n_draws:,} seasons drawn (seed {seed}): sets wear out or break one after the other on each truck, with the spread between "
             f"trucks, sets and sections and what the trial leaves open. The number suffices in {level_percent(service_level)} of them."
         ),
-        notes=tuple(_notes(left_out, list(totals.values()))),
+        notes=tuple(_notes(left_out, list(types.values()))),
         fleet=pd.DataFrame(fleet, columns=FLEET_COLUMNS),
         service_level=service_level,
         currency=sources[0].currency if sources else "USD",
         labels=sources[0].labels if sources else {},
     )
+
+
+def _known(sources: Sequence[CostInputs]) -> dict[tuple[str, str], tuple[EdgeCosts, CostInputs]]:
+    """(edge type, plow position) to its figures, of all whose wear was read."""
+    return {
+        (edge.edge_type, one.plow_position): (_with_pooled_breaks(edge, sources), one)
+        for one in sources
+        for edge in one.edges
+        if math.isfinite(float(edge.use.sample.mean))
+    }
 
 
 def _cash_words(rows: Sequence[Mapping[Hashable, Any]], currency: str) -> str:
@@ -254,130 +257,11 @@ def _starts(carried: pd.DataFrame | None) -> dict[tuple[Any, Any, Any], float]:
     """Share of life left in the set that a position starts with."""
     if carried is None or carried.empty:
         return {}
-    names = [c.TRUCK_ID, c.PLOW_POSITION, c.EDGE_TYPE]
-    keys = carried[names].astype(object).itertuples(index=False, name=None)
+    keys = carried[POSITION_COLUMNS].astype(object).itertuples(index=False, name=None)
     return {tuple(key): float(left) for key, left in zip(keys, carried[CARRIED_FRAC], strict=True)}
 
 
-def _truck_rows(
-    key: tuple[Any, Any, Any],
-    edge: EdgeCosts,
-    pieces: np.ndarray,
-    outfit: int,
-    share: float,
-    miles: np.ndarray,
-    service_level: float,
-) -> list[dict[str, Any]]:
-    """Rows of one truck position."""
-    truck, place, kind = key
-    rows = []
-    for column, winter in enumerate(WINTERS):
-        about = {
-            c.TRUCK_ID: truck, c.PLOW_POSITION: place, c.EDGE_TYPE: kind, c.WINTER: winter, c.MILES_MI: miles[column],
-            CARRIED_FRAC: share,
-        }  # fmt: skip
-        here = pieces[:, column]
-        if edge.replaced_as == SECTION:
-            rows.append({**about, PIECE: SET, EXPECTED: float(outfit), TO_HAVE: outfit})
-            rows.append(
-                {
-                    **about,
-                    PIECE: SECTION,
-                    EXPECTED: float(here.mean()),
-                    TO_HAVE: order_quantity(here, service_level),
-                }
-            )
-        else:
-            both = here + outfit
-            rows.append(
-                {
-                    **about,
-                    PIECE: SET,
-                    EXPECTED: float(both.mean()),
-                    TO_HAVE: order_quantity(both, service_level),
-                }
-            )
-    return rows
-
-
-@dataclass(eq=False)
-class _Total:
-    """What all positions of one edge type at one plow position need together."""
-
-    edge: EdgeCosts
-    source: CostInputs
-    n_draws: int
-    pieces: Any = 0
-    outfit: int = 0
-    kits: int = 0
-    n_carried: int = 0
-    alone: np.ndarray = field(default_factory=lambda: np.zeros(len(WINTERS), dtype=int))
-    miles: np.ndarray = field(default_factory=lambda: np.zeros(len(WINTERS)))
-
-    def add(
-        self,
-        pieces: np.ndarray,
-        outfit: int,
-        share: float,
-        miles: np.ndarray,
-        kit: bool,
-        service_level: float,
-    ) -> None:
-        """One more position."""
-        self.pieces = self.pieces + pieces
-        self.outfit += outfit
-        self.kits += int(kit and lines.conversion_outlay(self.edge, self.source) != 0)
-        self.n_carried += int(share > 0)
-        extra = 0 if self.edge.replaced_as == SECTION else outfit
-        self.alone = self.alone + [
-            order_quantity(pieces[:, one] + extra, service_level) for one in range(len(WINTERS))
-        ]
-        self.miles = self.miles + miles
-
-    def rows(self, service_level: float) -> list[dict[str, Any]]:
-        """Rows of the fleet table."""
-        edge = self.edge
-        section = edge.replaced_as == SECTION
-        rates = lines.estimated_rates(edge)
-        _, worn = lines.replacements(edge, rates)
-        a_mile = float(worn) + float(rates.breaks) + float(rates.section_breaks) / edge.sections_n
-        kit = edge.items[prices.CONVERSION].amount if self.kits else 0.0
-        rows = []
-        for column, winter in enumerate(WINTERS):
-            about = {
-                c.EDGE_TYPE: edge.edge_type, c.PLOW_POSITION: self.source.plow_position, c.WINTER: winter, N_CARRIED: self.n_carried,
-            }  # fmt: skip
-            steady = a_mile * self.miles[column] * edge.price
-            here = self.pieces[:, column]
-            if section:
-                outfit_cash = self.outfit * edge.price + self.kits * kit
-                one = {
-                    PIECE: SET, EXPECTED: float(self.outfit), TO_HAVE: self.outfit, SUM_OF_TRUCKS: self.outfit, KITS: self.kits,
-                    c.PRICE: edge.price, FIRST_YEAR_CASH: outfit_cash, CASH_AT_LEVEL: outfit_cash, STEADY_CASH: 0.0,
-                }  # fmt: skip
-                rows.append({**about, **one})
-            needed = here if section else here + self.outfit
-            price = edge.price / edge.sections_n
-            kits = 0 if section else self.kits
-            to_have = order_quantity(needed, service_level)
-            rows.append(
-                {
-                    **about,
-                    PIECE: SECTION if section else SET,
-                    EXPECTED: float(needed.mean()),
-                    TO_HAVE: to_have,
-                    SUM_OF_TRUCKS: int(self.alone[column]),
-                    KITS: kits,
-                    c.PRICE: price,
-                    FIRST_YEAR_CASH: float(needed.mean()) * price + kits * kit,
-                    CASH_AT_LEVEL: to_have * price + kits * kit,
-                    STEADY_CASH: steady,
-                }
-            )
-        return rows
-
-
-def _notes(left_out: Sequence[str], totals: Sequence[_Total]) -> list[str]:
+def _notes(left_out: Sequence[str], types: Sequence[TypeNeeds]) -> list[str]:
     notes = []
     if left_out:
         names = [position_name(name) for name in left_out[:5]]
@@ -385,19 +269,19 @@ def _notes(left_out: Sequence[str], totals: Sequence[_Total]) -> list[str]:
         notes.append(
             f"Not in the order, for want of planned miles or of a life of that type at that position: {listed(names)}{more}."
         )
-    n_carried = sum(one.n_carried for one in totals)
+    n_carried = sum(one.n_carried for one in types)
     if n_carried:
         notes.append(
             f"{counted(n_carried, 'part-worn set')} of the type planned for {'its' if n_carried == 1 else 'their'} truck can go on "
             f"again in fall and {'is' if n_carried == 1 else 'are'} counted with the life left."
         )
-    for one in totals:
+    for one in types:
         if not one.edge.use.has_interval:
             where = PLOWS.get(one.source.plow_position, one.source.plow_position)
             notes.append(
                 f"The life of {one.source.label(one.edge.edge_type)} on {where} rests on a single truck: how trucks differ is not in its "
                 "numbers, and more may be needed."
             )
-    if totals:
+    if types:
         notes.append("Spare sets on the shelf are not counted: take them off the order.")
     return notes
