@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import pandas as pd
 
 from trialkit import columns as c
-from trialkit.money.inputs import CostInputs, Use, read_inputs
+from trialkit.money.gathering import Findings, Records, read_inputs
+from trialkit.money.inputs import CostInputs, Terms, Use
 from trialkit.money.season import SeasonMiles, season_miles
 from trialkit.stats.inference import Sample
 
@@ -97,6 +100,7 @@ def uses(breaks: int = 0) -> dict[str, Use]:
 def cost_inputs(**changed) -> CostInputs:
     """Inputs from all of these, with what is given put in place."""
     given = {
+        "uses": uses(),
         "edge_types": edge_types(),
         "edge_sets": edge_sets(),
         "set_events": set_events(),
@@ -106,5 +110,9 @@ def cost_inputs(**changed) -> CostInputs:
         "reference": STEEL,
         "labels": LABELS,
         "seed": 7,
-    }
-    return read_inputs(changed.pop("uses", uses()), **(given | changed))
+    } | changed
+    groups = [
+        group(**{one.name: given.pop(one.name) for one in fields(group) if one.name in given})
+        for group in (Findings, Records, Terms)
+    ]
+    return read_inputs(*groups[:2], given.pop("plan"), terms=groups[2], **given)

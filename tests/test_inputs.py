@@ -5,21 +5,9 @@ import math
 import money_samples as ms
 import pytest
 
-from trialkit import columns as c
 from trialkit.errors import UsageError
 from trialkit.money.inputs import Use, use_notes
 from trialkit.stats.inference import Sample
-from trialkit.table_parts import SECTION
-
-
-def test_the_reference_comes_first_and_the_others_in_order():
-    given = dict(reversed(ms.uses().items()))
-    found = ms.cost_inputs(uses=given)
-    assert [edge.edge_type for edge in found.edges] == [ms.STEEL, ms.RUBBER, ms.CARBIDE]
-    assert [edge.edge_type for edge in found.others] == [ms.RUBBER, ms.CARBIDE]
-    assert found.edge(ms.RUBBER).replaced_as == SECTION and found.edge(ms.RUBBER).sections_n == 5
-    assert found.fleet_miles == 6000 and found.n_positions == 3
-    assert found.edge(ms.STEEL).life_mi == 500
 
 
 def test_an_edge_type_that_is_not_there():
@@ -27,21 +15,6 @@ def test_an_edge_type_that_is_not_there():
         ms.cost_inputs().edge("carbide insert")
     with pytest.raises(UsageError, match='"ceramic" has a life but is not in edge_types'):
         ms.cost_inputs(uses=ms.uses() | {"ceramic": Use(Sample(1.0, 0.1, 3))})
-
-
-def test_sections_need_their_number():
-    types = ms.edge_types()
-    types[c.SECTIONS_N] = types[c.SECTIONS_N].astype(float)
-    types.loc[types[c.EDGE_TYPE] == ms.RUBBER, c.SECTIONS_N] = math.nan
-    with pytest.raises(UsageError, match='Sections of "rubber_carbide" are replaced on their own'):
-        ms.cost_inputs(edge_types=types)
-    with pytest.raises(UsageError, match="rubber_carbide"):
-        ms.cost_inputs(edge_types=types.drop(columns=c.SECTIONS_N))
-
-
-def test_without_a_column_of_how_they_are_replaced_all_are_sets():
-    found = ms.cost_inputs(edge_types=ms.edge_types().drop(columns=c.REPLACED_AS))
-    assert {edge.replaced_as for edge in found.edges} == {"set"}
 
 
 def test_what_is_said_of_lives():

@@ -137,7 +137,7 @@ def estimate_costs(inputs: CostInputs) -> Costs:
     Parameters
     ----------
     inputs : CostInputs
-        From `inputs.read_inputs`.
+        From `gathering.read_inputs`.
 
     Returns
     -------

@@ -2,8 +2,8 @@
 
 Answers: which prices, hours, lives and miles go into the cost of each edge type?
 
-The figures are gathered once from plain frames; `costs`, `life_cycle`, `break_even`, `what_if` and `bids` all read the same
-`CostInputs`, so that a what-if is the same calculation with one figure changed.
+The figures are gathered once (`gathering`); `costs`, `life_cycle`, `break_even`, `what_if` and `bids` all read the same `CostInputs`,
+so that a what-if is the same calculation with one figure changed.
 """
 
 from __future__ import annotations
@@ -12,24 +12,20 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
 
 import pandas as pd
 
 from trialkit import columns as c
 from trialkit.errors import UsageError, near_match
-from trialkit.formatting import counted, listed
-from trialkit.money import prices, work
+from trialkit.formatting import counted
 from trialkit.money.prices import Amount
 from trialkit.money.season import SeasonMiles
 from trialkit.money.work import Work
 from trialkit.stats.inference import Pairing, Sample
-from trialkit.table_parts import SECTION, SET, YES
+from trialkit.table_parts import SET
 
 DRAWS = 10_000
 SAVING_COLUMNS = [c.EDGE_TYPE, c.ITEM, c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]
-UNEVEN_FRAC, EARLY_FRAC = "uneven_frac", "early_frac"
-SAVED = "material and passes"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -105,6 +101,32 @@ class EdgeCosts:
         """Share of what broke or was lost that was whole sets; where nothing did, what would be replaced."""
         seen = self.use.breaks + self.use.section_breaks
         return self.use.breaks / seen if seen else float(self.replaced_as == SET)
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """Terms on which costs are worked out.
+
+    Attributes
+    ----------
+    discount_rate : float
+        Real, per year, as a fraction.
+    horizon_years : int
+        Years that the life-cycle cost spans.
+    confidence_level : float
+    seed : int
+        Of everything that is drawn.
+    n_draws : int
+    currency : str
+        Three-letter code.
+    """
+
+    discount_rate: float = 0.03
+    horizon_years: int = 10
+    confidence_level: float = 0.95
+    seed: int = 1
+    n_draws: int = DRAWS
+    currency: str = "USD"
 
 
 @dataclass(frozen=True, eq=False)
@@ -187,187 +209,6 @@ class CostInputs:
     def n_positions(self) -> int:
         """Truck positions in the plan."""
         return len(self.plan.at(self.plow_position))
-
-
-def read_inputs(
-    uses: Mapping[str, Use],
-    *,
-    edge_types: pd.DataFrame,
-    edge_sets: pd.DataFrame,
-    set_events: pd.DataFrame,
-    costs: pd.DataFrame | None,
-    plan: SeasonMiles,
-    plow_position: str,
-    reference: str,
-    discount_rate: float = 0.03,
-    horizon_years: int = 10,
-    as_of: Any = None,
-    pairings: Mapping[str, Pairing] | None = None,
-    savings: pd.DataFrame | None = None,
-    unused: pd.DataFrame | None = None,
-    confidence_level: float = 0.95,
-    seed: int = 1,
-    n_draws: int = DRAWS,
-    currency: str = "USD",
-    labels: Mapping[str, str] | None = None,
-) -> CostInputs:
-    """Gather what the costs are worked out from.
-
-    Parameters
-    ----------
-    uses : mapping
-        Edge type to its `Use` on this plow position.
-    edge_types : DataFrame
-        Columns edge_type, replaced_as, sections_n.
-    edge_sets : DataFrame
-        Columns set_id, edge_type, unit_price_usd, supplied_by.
-    set_events : DataFrame
-        See `work.change_work`.
-    costs : DataFrame or None
-        See `prices.cost_amounts`.
-    plan : SeasonMiles
-        Planned miles.
-    plow_position : str
-        The position that the uses are of.
-    reference : str
-        Edge type with which the others are compared.
-    discount_rate : float
-        Real, per year, as a fraction.
-    horizon_years : int
-        Years that the life-cycle cost spans.
-    as_of : date, optional
-        Day whose prices are used; the latest otherwise.
-    pairings : mapping, optional
-        Edge type to the trucks it shares with the reference.
-    savings : DataFrame, optional
-        Columns edge_type, estimate, conf_low, conf_high (saved against the reference, per blade-down mile, positive where the type
-        saves), shown ("yes" or "no"); item if there are several. Rows that were not shown are left out and named in the notes.
-    unused : DataFrame, optional
-        Columns edge_type, uneven_frac, early_frac: shares of the usable depth thrown away with worn sets.
-    confidence_level : float
-    seed : int
-        Of everything that is drawn.
-    n_draws : int
-    currency : str
-        Three-letter code.
-    labels : mapping, optional
-
-    Returns
-    -------
-    CostInputs
-
-    Raises
-    ------
-    UsageError
-        A negative price; an edge type with a use that is not in `edge_types`; sections replaced on their own without a number of
-        sections.
-    """
-    labels = dict(labels or {})
-    order = [kind for kind in (reference, *uses) if kind in uses]
-    order = list(dict.fromkeys(order))
-    known = edge_types.astype({c.EDGE_TYPE: object}).set_index(c.EDGE_TYPE)
-    replaced, sections = {}, {}
-    for kind in order:
-        if kind not in known.index:
-            raise UsageError(
-                f'Edge type "{kind}" has a life but is not in edge_types. {near_match(kind, known.index)}'.rstrip()
-            )
-        as_section = c.REPLACED_AS in known and known.loc[kind, c.REPLACED_AS] == SECTION
-        replaced[kind] = SECTION if as_section else SET
-        if as_section:
-            sections[kind] = _sections(kind, known)
-    of_sets = prices.set_prices(edge_sets)
-    amounts = prices.cost_amounts(costs, order, reference, as_of=as_of)
-    hours = work.change_work(set_events, edge_sets, sections)
-    thrown = _thrown_away(unused)
-    edges = tuple(
-        EdgeCosts(
-            edge_type=kind,
-            replaced_as=replaced[kind],
-            sections_n=sections.get(kind, 1.0),
-            price=_price(of_sets, kind, c.PRICE),
-            price_low=_price(of_sets, kind, c.PRICE_LOW),
-            price_high=_price(of_sets, kind, c.PRICE_HIGH),
-            items=amounts[kind],
-            work=hours.get(kind, {}),
-            use=uses[kind],
-            uneven_frac=thrown.get(kind, (math.nan, math.nan))[0],
-            early_frac=thrown.get(kind, (math.nan, math.nan))[1],
-        )
-        for kind in order
-    )
-    shown, left_out = _savings(savings, order, reference, labels)
-    notes = [
-        *prices.price_notes(of_sets, labels, currency, order),
-        *prices.misfit_notes(amounts),
-        *prices.kit_notes(amounts, labels, reference),
-        *work.work_notes(hours, labels, order),
-        *_section_notes(edges, labels),
-        *left_out,
-        *plan.notes,
-    ]
-    return CostInputs(
-        edges, reference, plow_position, plan, discount_rate, horizon_years, dict(pairings or {}), shown,
-        confidence_level, seed, n_draws, currency, labels, tuple(notes),
-    )  # fmt: skip
-
-
-def _sections(kind: str, known: pd.DataFrame) -> float:
-    n = float(known[c.SECTIONS_N].astype(float)[kind]) if c.SECTIONS_N in known else math.nan
-    if not n >= 1:
-        raise UsageError(
-            f'Sections of "{kind}" are replaced on their own, but edge_types does not say how many a set has; fill '
-            f"{c.SECTIONS_N}, or put {SET} in {c.REPLACED_AS}."
-        )
-    return n
-
-
-def _price(of_sets: pd.DataFrame, kind: str, column: str) -> float:
-    return float(of_sets[column].get(kind, math.nan))
-
-
-def _thrown_away(unused: pd.DataFrame | None) -> dict[str, tuple[float, float]]:
-    if unused is None or unused.empty:
-        return {}
-    return {
-        str(kind): (float(uneven), float(early))
-        for kind, uneven, early in zip(
-            unused[c.EDGE_TYPE], unused[UNEVEN_FRAC], unused[EARLY_FRAC], strict=True
-        )
-    }
-
-
-def _savings(
-    savings: pd.DataFrame | None, order: list[str], reference: str, labels: Mapping[str, str]
-) -> tuple[pd.DataFrame, list[str]]:
-    """The savings that were shown, and what is said of the others."""
-    if savings is None or savings.empty:
-        return pd.DataFrame(columns=SAVING_COLUMNS), []
-    rows = savings if c.ITEM in savings else savings.assign(**{c.ITEM: SAVED})
-    rows = rows.astype({c.EDGE_TYPE: object, c.ITEM: object})
-    rows = rows[rows[c.EDGE_TYPE].isin(order) & (rows[c.EDGE_TYPE] != reference)]
-    ends = rows[[c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH]].astype(float)
-    whole = ends.notna().all(axis=1)
-    shown = (rows[c.SHOWN].astype(object) == YES) & whole
-    notes = []
-    for row in rows[~shown].to_dict("records"):
-        who = labels.get(row[c.EDGE_TYPE], str(row[c.EDGE_TYPE]).replace("_", " "))
-        notes.append(
-            f"A saving in {row[c.ITEM]} with {who} was not shown, so nothing is counted for it."
-            if row[c.SHOWN] != YES
-            else f"The saving in {row[c.ITEM]} with {who} has no interval, so nothing is counted for it."
-        )
-    return rows.loc[shown, SAVING_COLUMNS].reset_index(drop=True), notes
-
-
-def _section_notes(edges: tuple[EdgeCosts, ...], labels: Mapping[str, str]) -> list[str]:
-    singly = [labels.get(one.edge_type, one.edge_type) for one in edges if one.replaced_as == SECTION]
-    if not singly:
-        return []
-    return [
-        f"Sections of {listed(singly)} are replaced on their own: a section costs its share of the price of a set, of the hardware "
-        "and of the disposal, and its own hours."
-    ]
 
 
 def use_notes(inputs: CostInputs) -> list[str]:

@@ -38,7 +38,8 @@ from trialkit.money import (
     what_if,
 )
 from trialkit.money.cost_differences import EDGES_ALONE
-from trialkit.money.inputs import EARLY_FRAC, UNEVEN_FRAC, CostInputs, Use, read_inputs
+from trialkit.money.gathering import EARLY_FRAC, UNEVEN_FRAC, Findings, Records, read_inputs
+from trialkit.money.inputs import CostInputs, Terms, Use
 from trialkit.money.kept import Kept, kept_positions, next_types
 from trialkit.money.season import SeasonMiles, season_miles
 from trialkit.money.sets_needed import Spread, remaining_shares, spread_of_use
@@ -148,7 +149,7 @@ def study_costs(
     lives : LifeStudy
         Its lives.
     savings : DataFrame, optional
-        Material and hours saved per blade-down mile, for `money.inputs.read_inputs`.
+        Material and hours saved per blade-down mile, for `money.gathering.Findings`.
     interim : bool
         Whether the season is still going on, so that nothing is decided yet.
     """
@@ -288,25 +289,29 @@ def cost_inputs(
         for kind in kinds
         if kind != reference and reference in kinds
     }
-    return read_inputs(
-        {kind: _use(lives, place, kind) for kind in kinds},
+    findings = Findings(
+        uses={kind: _use(lives, place, kind) for kind in kinds},
+        pairings=paired,
+        savings=savings,
+        unused=_unused(lives, place),
+    )
+    records = Records(
         edge_types=trial[study.TYPES],
         edge_sets=trial[study.SETS],
         set_events=trial[study.EVENTS],
         costs=trial[COSTS] if trial.has(COSTS) else None,
-        plan=plan,
-        plow_position=place,
-        reference=reference,
+        as_of=_as_of(settings.cost.analysis_year),
+    )
+    terms = Terms(
         discount_rate=settings.cost.discount_rate,
         horizon_years=settings.cost.horizon_years,
-        as_of=_as_of(settings.cost.analysis_year),
-        pairings=paired,
-        savings=savings,
-        unused=_unused(lives, place),
         confidence_level=trial.confidence_level,
         seed=settings.seed,
         currency=settings.currency,
-        labels=study.labels(trial),
+    )
+    labels = study.labels(trial)
+    return read_inputs(
+        findings, records, plan, plow_position=place, reference=reference, terms=terms, labels=labels
     )
 
 
