@@ -101,3 +101,25 @@ def test_the_difference_covers_a_known_truth(name):
         3 * math.sqrt(bound * (1 - bound) / 200) for bound in (cost_coverage.LOW, cost_coverage.HIGH)
     )
     assert cost_coverage.LOW - below < found < cost_coverage.HIGH + above
+
+
+@pytest.mark.parametrize(
+    ("n", "level"), [(39, 0.8), (199, 0.9), (200, 0.95), (997, 0.99), (1001, 0.95), (10_000, 0.95)]
+)
+def test_an_interval_leaves_out_exactly_what_its_p_value_does(n, level):
+    drawn = np.random.default_rng(2).standard_normal(n)
+    low, high = draws.ends(drawn, drawn, level)
+    for value in np.linspace(-4, 4, 801):
+        below, above = (drawn <= value).sum(), (drawn >= value).sum()
+        # p value of a simulated test, (count + 1) / (n + 1), on two sides (Davison and Hinkley, "Bootstrap methods and their
+        # application", 1997, equation 4.11; from memory)
+        assert (low > value) == (2 * (below + 1) / (n + 1) < 1 - level)
+        assert (high < value) == (2 * (above + 1) / (n + 1) < 1 - level)
+
+
+def test_ends_of_draws_of_which_some_are_infinite_or_missing():
+    drawn = np.r_[np.arange(1.0, 100.0), np.inf]
+    # by hand: of 100 draws at most 4 may lie beyond an end, since 2 x 5 / 101 is below a tenth and 2 x 6 / 101 is not
+    assert draws.ends(drawn, drawn, 0.9) == (5.0, 96.0)
+    assert np.isnan(draws.ends([1.0, np.nan], [1.0, 2.0], 0.9)[0])
+    assert draws.ends(0.5, 0.5, 0.95) == (0.5, 0.5)

@@ -74,13 +74,20 @@ def ends(lower: ArrayLike, upper: ArrayLike, confidence_level: float) -> tuple[f
 
     Notes
     -----
-    Each end is a draw, the next one outward, and no value between two draws: so the interval leaves out a value exactly where the
-    share of draws on its other side is too small for its level, and the p value and the chance from the same draws agree with it.
+    Each end is a draw and no value between two draws: so the interval leaves out a value exactly where the p value of the draws on
+    its other side, ``2 (count + 1) / (n + 1)``, is below what its level leaves.
     """
     tail = two_sided_tail(confidence_level)
-    low = np.quantile(np.asarray(lower), tail, method="lower")
-    high = np.quantile(np.asarray(upper), 1.0 - tail, method="higher")
-    return float(low), float(high)
+    return _end(np.asarray(lower), tail), -_end(-np.asarray(upper), tail)
+
+
+def _end(values: np.ndarray, tail: float) -> float:
+    """The draw above which an interval begins: as many lie below it as still leave a p value ``(count + 1) / (n + 1)`` under the tail."""
+    drawn = np.atleast_1d(values).astype(float)
+    if np.isnan(drawn).any():
+        return math.nan
+    place = max(math.ceil(tail * (len(drawn) + 1) - 1e-9) - 2, 0)
+    return float(np.partition(drawn, place)[place])
 
 
 def on_each_side(drawn: DrawnRates, cost: Callable[[Rates], Result]) -> tuple[Result, Result, Result]:
