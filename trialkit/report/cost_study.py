@@ -236,8 +236,8 @@ def what_if_table(
 
 
 def without_trucks(found: CostStudy, lives: LifeStudy) -> WithoutTrucks | None:
-    """The verdict on the type that comes nearest, with one truck left out at a time; None where nothing is judged."""
-    if found.inputs is None or found.verdicts is None or not found.nearest:
+    """The verdict on the type that comes nearest, with one truck left out at a time; None where nothing is judged or decided yet."""
+    if found.inputs is None or found.verdicts is None or not found.nearest or found.verdicts.rule.interim:
         return None
     return leave_out_trucks(found.inputs, lives.projection.trucks, found.verdicts.rule, found.nearest)
 
