@@ -4,7 +4,7 @@ import pytest
 from conftest import SETTINGS, TABLES, write_trial
 from test_carriedchecks import ASSIGNED, ROTATING
 
-from trialkit.report import assignment_study, assignment_words, doubt_study, plan_study, plan_words
+from trialkit.report import assignment_study, assignment_words, council, doubt_study, plan_study, plan_words
 from trialkit.trial import checks, unstarted
 
 MAY_BE = assignment_words.MAY_BE_THE_TRUCK
@@ -120,3 +120,21 @@ def test_the_plan_of_a_trial_under_way_says_it_too(tmp_path, monkeypatch):
         f"The front plow of T3 was drawn for Carbide insert and carried Plain steel (1 set). {LOT}"
         in plan_words.still_open(plan)
     )
+
+
+def test_worn_sets_put_on_as_new_and_silent_trucks_are_told_among_the_limits(tmp_path):
+    assert assignment_words.doubts(trial_of(tmp_path / "clean")) == []
+    again = (
+        TABLES["set_events"]
+        + "S1,T1,front,2030-12-20,remove,,210,40300,worn_to_limit\nS1,T1,front,2030-12-21,install,,210,40300,new\n"
+    )
+    read = "".join(
+        line for line in TABLES["wear_readings"].splitlines(keepends=True)
+        if not line.startswith(("S4,2030-12-18", "S4,2031-01-14"))
+    )  # fmt: skip
+    trial = trial_of(tmp_path / "doubtful", set_events=again, wear_readings=read)
+    assert assignment_words.doubts(trial) == [
+        "S1 was taken off worn and put on again as new. If that was another set, its wear is that of two.",
+        "The front plow of T4 has no record for long before the others end. Its set counts as on to the end, worn as when last read.",
+    ]
+    assert council.limits(trial)[1:3] == assignment_words.doubts(trial)

@@ -1,4 +1,4 @@
-"""What the report says about the draw.
+"""What the report says about the draw, and about doubts of what the trucks carried.
 
 Answers: where may what looks like the edge be the truck or its route instead?
 """
@@ -33,6 +33,34 @@ def limits(trial: Trial) -> list[str]:
         names = [_plow(truck, place) for truck, place in missing.itertuples(index=False, name=None)]
         said.append(
             f"How {_some(names)} got {'its' if len(names) == 1 else 'their'} edge type is not recorded."
+        )
+    return said
+
+
+def doubts(trial: Trial) -> list[str]:
+    """Sets that went on again as new, and plows without records: what the warnings mean for the findings."""
+    warned = trial.problems_of(study.EVENTS)
+    events = trial[study.EVENTS]
+    rows = [p.row for p in warned if p.code == "worn-set-as-new"]
+    again = events.loc[events.index.isin(rows), c.SET_ID]
+    silent = [p.key.split(", ") for p in warned if p.code == "position-silent"]
+    said = []
+    if len(again):
+        names = list(dict.fromkeys(str(name) for name in again))
+        if len(names) == 1:
+            said.append(
+                f"{names[0]} was taken off worn and put on again as new. If that was another set, its wear is that of two."
+            )
+        else:
+            said.append(
+                f"{_some(names)} were taken off worn and put on again as new. If those were other sets, their wear is that of two each."
+            )
+    if silent:
+        plows = [_plow(*key) for key in silent if len(key) == 2]
+        has, its = ("has", "Its set counts") if len(plows) == 1 else ("have", "Their sets count")
+        said.append(
+            f"{sentence_case(_some(plows))} {has} no record for long before the others end. {its} as on to the end, worn as when last "
+            "read."
         )
     return said
 

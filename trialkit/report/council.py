@@ -222,7 +222,7 @@ def not_studied(trial: Trial) -> list[str]:
 def limits(trial: Trial) -> list[str]:
     """What the trial cannot say, in plain words."""
     winter = "One winter on one town's roads: another winter, other roads or another lot of edges may wear differently."
-    return [*assignment_words.limits(trial), winter]
+    return [*assignment_words.limits(trial), *assignment_words.doubts(trial), winter]
 
 
 def background(trial: Trial) -> list[str]:

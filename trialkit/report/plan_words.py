@@ -349,7 +349,7 @@ def tasks(plan: TrialPlan) -> pd.DataFrame:
         (f"Wear reading: {stations}, {repeats} each, with the counter", "reading sheet", f"about every {every}, and just before an edge comes off"),
         ("Flip, section swap, new reference mark, break, loss, removal", "edge change form", "when it happens"),
         (f"{sentence_case(display.word('miles'))}, hours, passes, material", "storm shift form", "every shift of every truck in the trial"),
-        ("Sound level with the blade down, window and radio written down", "storm shift form", "on several storms, as often with each edge type"),
+        ("Sound level with the blade down; instrument, exchange rate, window and radio written down", "storm shift form", "on several storms, as often with each edge type"),
         ("Operator's ratings", "operator rating form", "after as many shifts with each edge type"),
         ("Rows typed in and checked: trialkit intake, trialkit check", "trial folder", "every week of the season"),
         ("Results looked at", "report", looks_words(plan).lower() if not plan.agreed.looks else looks_words(plan)),
