@@ -341,7 +341,8 @@ def test_a_type_without_measured_wear_has_bounds_only():
 def test_trucks_that_keep_their_type_are_named(sure):
     kept = (Kept("T-1", "front", STEEL, "fixed plow"),)
     found = replace(sure, kept=kept)
-    assert "T-1 stays with plain steel: fixed plow." in decision_words.recommended_action(found).acts[0]
+    first, second, *_ = decision_words.recommended_action(found).acts
+    assert first.endswith(" T-1 keeps plain steel.") and second == "T-1 stays with plain steel: fixed plow."
     assert "T-1, which keeps its edge type, is counted too" in " ".join(cost_words.several_years(found))
 
 

@@ -82,6 +82,17 @@ def next_types(positions: pd.DataFrame, chosen: Mapping[str, str], kept: Iterabl
     return wanted.assign(**{c.EDGE_TYPE: pd.Series(kinds, index=wanted.index, dtype=object)})
 
 
+def kept_in_brief(kept: Iterable[Kept], labels: Mapping[str, str]) -> list[str]:
+    """One short sentence for each edge type that stays on: ``"T-11 keeps plain steel."``."""
+    by_type: dict[str, list[str]] = {}
+    for one in kept:
+        by_type.setdefault(one.edge_type, []).append(one.truck_id)
+    return [
+        f"{listed(list(dict.fromkeys(names)))} {'keeps' if len(set(names)) == 1 else 'keep'} {labels.get(kind, kind.replace('_', ' '))}."
+        for kind, names in by_type.items()
+    ]
+
+
 def kept_words(kept: Iterable[Kept], labels: Mapping[str, str], *, with_position: bool = False) -> list[str]:
     """One sentence for each reason: ``"T-11 stays with plain steel: fixed plow without trip springs."``."""
     groups: dict[tuple[str, str], list[str]] = {}
