@@ -20,7 +20,7 @@ from trialkit.money import alternatives as alt
 from trialkit.money import left_out
 from trialkit.money.bids import RANK
 from trialkit.money.cost_differences import EDGES_ALONE, WITH_SAVINGS
-from trialkit.money.kept import kept_in_brief, kept_words
+from trialkit.money.kept import Kept, kept_in_brief, kept_words
 from trialkit.report import cost_words
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.cost_tables import amount
@@ -148,7 +148,7 @@ def _can_change(found: CostStudy) -> bool:
 
 def _nowhere_to_put_it(found: CostStudy) -> list[str]:
     who = found.labels.get(found.recommended, found.recommended)
-    kept = " ".join(_stay_as_they_are(found))
+    kept = " ".join(kept_words(_kept(found), found.labels))
     return [
         f"Make no change of edge type for next season: {who} costs less, but no truck with planned miles can carry it. {kept}".strip(),
         *_order_line(found),
@@ -168,10 +168,9 @@ def _buy(found: CostStudy) -> list[str]:
             f"Authorize the purchase for next season of {cost_words.pieces_words(found.order)}: {cash(found, MIDDLING)} {AMOUNT_BLANK}, "
             f"from {FUND_BLANK}. That suffices in a middling winter with {sure} certainty; spare sets on the shelf come off it."
         )
-    stay = [one for one in found.kept if one.edge_type != found.recommended]
     said = [
-        " ".join([first, *kept_in_brief(stay, found.labels)]),
-        *kept_words(stay, found.labels),
+        " ".join([first, *kept_in_brief(_kept(found), found.labels)]),
+        *kept_words(_kept(found), found.labels),
         f"Buy by {PURCHASE_BLANK}, on the specification drafted with this report, and let the cost per blade-down "
         f"{cost_words.mile()} decide where the rules of purchase allow it.",
     ]
@@ -181,6 +180,11 @@ def _buy(found: CostStudy) -> list[str]:
         f"Keep recording heights, {cost_words.mile()}s and breaks on {TRUCKS_BLANK} next season, to see whether the saving holds on other "
         "routes and with another lot.",
     ]
+
+
+def _kept(found: CostStudy) -> list[Kept]:
+    """Positions that are not to change to the recommended type."""
+    return [one for one in found.kept if one.edge_type != found.recommended]
 
 
 def _of_the_bids(found: CostStudy, who: str) -> list[str]:
