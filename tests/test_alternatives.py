@@ -81,6 +81,17 @@ def test_a_truck_that_keeps_another_type_is_the_same_on_both_sides():
     assert none.table.empty and "every truck keeps its edge type" in none.notes[0]
 
 
+def test_a_truck_that_keeps_a_type_without_a_cost_is_left_out_and_named():
+    inputs = ms.cost_inputs(plan=ms.plan(MILES))
+    found = al.cost_alternatives(
+        estimate_costs(inputs), ms.CARBIDE, kept=[Kept("T-1", "front", "ceramic_insert", "on loan")]
+    )
+    steel = estimate_costs(inputs).table.set_index(c.EDGE_TYPE).loc[ms.STEEL, c.COST_PER_MI]
+    rows = found.table.set_index(al.ALTERNATIVE)
+    assert rows.loc[al.NO_CHANGE, c.ANNUAL_COST] == pytest.approx(3000 * steel)
+    assert any("no cost of the edge type that is kept is known: T-1." in note for note in found.notes)
+
+
 def test_the_first_outfit_is_paid_by_the_trucks_that_change():
     rows = costed().table.set_index(al.ALTERNATIVE)
     assert rows.loc[al.WHOLE_FLEET, al.OUTFIT_CASH] == pytest.approx(3 * 800)
