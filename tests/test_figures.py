@@ -274,3 +274,10 @@ def test_an_axis_on_which_nothing_is_known_has_no_numbers():
 )
 def test_a_rate_that_may_be_none_has_an_upper_end_alone(ends, said):
     assert figures.rate_words(*ends) == said
+
+
+def test_the_slowest_may_be_known_by_its_upper_end_alone():
+    shown = rates([("plain", "front", 4.8, 2.7, 6.8, 4), ("carbide", "front", -0.00001, -0.0031, 0.0031, 4)])
+    assert captions.wear_rates(shown)["caption"].endswith(
+        "Slowest: Carbide insert, at most 0.0031; fastest: Plain steel, 4.8 in/1000 mi."
+    )

@@ -154,6 +154,14 @@ def test_a_set_without_miles_has_no_mark_and_is_named():
     assert caption.endswith("P0, P1, P2, P3, P4 and 2 more have run no miles yet and have no mark.")
 
 
+def test_a_far_lower_end_alone_makes_the_axis_logarithmic():
+    far = projection(
+        ("plain", "front", 570.0, 400.0, 1000.0, 300.0, 4900.0, 4),
+        ("insert", "front", nan, 179_000.0, nan, 80_000.0, nan, 4),
+    )
+    assert life_figures.lives(far, observed()).get_xscale() == "log"
+
+
 def test_a_life_without_an_interval_has_three_digits_as_in_sentences_and_tables():
     assert life_figures.life_words(1962.4, nan, nan) == "1,960 mi (no interval)"
 

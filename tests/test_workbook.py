@@ -93,6 +93,11 @@ def test_each_number_has_the_decimals_of_its_own_text():
     assert [row[2] for row in table.texts] == ["2.3", "11"]
     assert [page.cell(row, 3).number_format for row in (2, 3)] == ["0.0", "0"]
     assert page.cell(3, 3).value == 11.42
+    # "1.4 to 3.5" and "6.8 to 17"
+    assert [[page.cell(row, place).number_format for place in (4, 5)] for row in (2, 3)] == [
+        ["0.0", "0.0"],
+        ["0.0", "0"],
+    ]
 
 
 def test_the_contents_say_what_is_rounded_and_what_is_text(book):

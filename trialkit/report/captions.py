@@ -166,16 +166,17 @@ def some(said: list[str]) -> str:
 
 def _extremes(table: pd.DataFrame, labels: Mapping[str, str], several: bool, unit: str) -> str:
     """The fastest and the slowest, if there are two to tell apart."""
-    rated = table[table[c.ESTIMATE] > 0].sort_values(c.ESTIMATE, kind="stable").to_dict("records")
+    rated = table.dropna(subset=[c.ESTIMATE]).sort_values(c.ESTIMATE, kind="stable").to_dict("records")
     if len(rated) < 2:
         return ""
     ends = []
     for row in (rated[0], rated[-1]):
         estimate, low, high = (number_of(row[name]) for name in (c.ESTIMATE, c.CONF_LOW, c.CONF_HIGH))
         places = formatting.interval_decimals(estimate, low, high)
-        ends.append((who(row, labels, several), formatting.fixed(estimate, places)))
-    (slow, least), (fast, most) = ends
-    return f" Slowest: {slow}, {least}; fastest: {fast}, {most} {unit}." if least != most else ""
+        said = formatting.fixed(estimate, places) if estimate > 0 else rate_words(estimate, low, high)
+        ends.append((who(row, labels, several), said, formatting.fixed(estimate, places)))
+    (slow, least, low_end), (fast, most, high_end) = ends
+    return f" Slowest: {slow}, {least}; fastest: {fast}, {most} {unit}." if low_end != high_end else ""
 
 
 def _rates_and_trucks(result: Any) -> pd.DataFrame:

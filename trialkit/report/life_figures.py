@@ -243,7 +243,14 @@ def _life_scale(ax: Axes, table: pd.DataFrame, sets: pd.DataFrame) -> tuple[floa
     far = max([far, *known])
     inside = [value for value in highs if math.isfinite(value) and value <= far]
     beyond = [far] if len(inside) < len(highs) and known else []
-    return set_scale(ax, [*known, *inside, *beyond], sure if c.ESTIMATE in table else known)
+    if c.ESTIMATE not in table:
+        return set_scale(ax, [*known, *inside, *beyond], known)
+    alone = [
+        low
+        for low, estimate in zip(table[c.CONF_LOW].map(number_of), estimates, strict=True)
+        if not math.isfinite(estimate)
+    ]
+    return set_scale(ax, [*known, *inside, *beyond], [*sure, *(low for low in alone if low > 0)])
 
 
 def _within(row: EstimateRow, right: float) -> EstimateRow:

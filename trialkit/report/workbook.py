@@ -129,7 +129,16 @@ def _table_sheet(name: str, section: str, title: str, table: blocks.Table) -> Sh
     usual = {
         place: _number_format([row[place] for row in table.texts], table.columns[place]) for place in kept
     }
-    formats = tuple(tuple(_own_format(row[place], usual[place]) for place in kept) for row in table.texts)
+    ends = _places_of_ends(table)
+    formats = tuple(
+        tuple(
+            _end_format(row[ends[place][0]], ends[place][1])
+            if place in ends
+            else _own_format(row[place], usual[place])
+            for place in kept
+        )
+        for row in table.texts
+    )
     headings = _each_once(table.columns[place].title for place in kept)
     return Sheet(name, section, title, headings, rows, formats, table.notes)
 
@@ -154,6 +163,24 @@ def _own_format(text: str, usual: str) -> str:
         return usual
     grouped = usual.partition(".")[0]
     return f"{grouped}.{'0' * len(found[1])}" if found[1] else grouped
+
+
+def _places_of_ends(table: blocks.Table) -> dict[int, tuple[int, int]]:
+    """Columns that hold one end of an interval -> the column that prints both, and which of its numbers is this end."""
+    names = [column.name for column in table.columns]
+    pairs = [name.split("_to_") for name in names if "_to_" in name]
+    return {
+        names.index(end): (names.index("_to_".join(pair)), place)
+        for pair in pairs
+        if len(pair) == 2 and set(pair) <= set(names)
+        for end, place in zip(pair, (0, -1), strict=True)
+    }
+
+
+def _end_format(text: str, place: int) -> str:
+    """The format of one end of an interval, by the decimals with which it is printed."""
+    found = re.findall(r"[\d,]*\d(?:\.\d+)?", text)
+    return _own_format(found[place], "#,##0" if "," in found[place] else "0") if found else GENERAL
 
 
 def _frame_sheet(name: str, title: str, frame: pd.DataFrame) -> Sheet:
