@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import math
 from dataclasses import replace
 
 import pandas as pd
@@ -230,3 +231,16 @@ def test_without_an_earlier_run_there_is_nothing_to_compare_with(tmp_path, trial
     assert council_study.changes_since("", trial, None) is None
     with pytest.raises(UsageError, match=r"is not the folder of a finished run: it has no readable run.json"):
         council_study.changes_since(str(tmp_path), trial, None)
+
+
+@pytest.mark.parametrize(
+    ("subject", "unit", "ends", "said"),
+    [
+        ("life_ratios", "", (11.42, 6.83, 16.81), "11 (6.8 to 17)"),
+        ("wear_ratios", "", (4.0, 2.04, math.nan), "4.0 (at least 2.0)"),
+        ("life", "mi", (21_000.0, 18_123.0, math.nan), "21,000 (at least 18,100)"),
+        ("wear_rates", "in/1000 mi", (1.411, math.nan, math.nan), "1.41"),
+    ],
+)
+def test_estimates_have_the_digits_that_they_have_elsewhere(subject, unit, ends, said):
+    assert changes_sections._estimate(subject, unit, *ends) == said

@@ -15,7 +15,18 @@ import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display, verdicts
-from trialkit.formatting import counted, fixed, interval_decimals, listed, percent, sentence_case, span
+from trialkit.formatting import (
+    counted,
+    fixed,
+    interval_decimals,
+    listed,
+    miles_decimals,
+    percent,
+    ratio_number,
+    ratio_span,
+    sentence_case,
+    span,
+)
 from trialkit.report import blocks
 from trialkit.report.changes import (
     ENDED_EARLY,
@@ -56,6 +67,7 @@ ESTIMATE_HEADINGS = {
     MOVED: "Moved",
 }
 FORECAST_HEADINGS = {OUTCOME: "Against the forecast"}
+RATIOS = ("wear_ratios", "life_ratios")
 SUBJECTS = {
     "wear_rates": "wear rate",
     "wear_ratios": "times slower wear",
@@ -122,7 +134,7 @@ def forecast_table(changes: Changes | None) -> blocks.Block:
 def _side_by_side(row: Mapping[Any, Any]) -> dict[str, Any]:
     unit = str(row[c.UNIT] or "") if isinstance(row[c.UNIT], str) else ""
     texts = {
-        text: _estimate(*(display.value(float(row[name]), unit) for name in names))
+        text: _estimate(row[SUBJECT], unit, *(display.value(float(row[name]), unit) for name in names))
         for text, names in (
             (THEN_TEXT, (THEN, THEN_LOW, THEN_HIGH)),
             (NOW_TEXT, (NOW, NOW_LOW, NOW_HIGH)),
@@ -132,10 +144,13 @@ def _side_by_side(row: Mapping[Any, Any]) -> dict[str, Any]:
     return {**said, **texts, c.UNIT: display.unit(unit), MOVED: "yes" if row[MOVED] else "no"}
 
 
-def _estimate(value: float, low: float, high: float) -> str:
-    places = interval_decimals(value, low, high)
-    ends = f" ({span(low, high, places)})" if math.isfinite(low) or math.isfinite(high) else ""
-    return f"{fixed(value, places)}{ends}"
+def _estimate(subject: str, unit: str, value: float, low: float, high: float) -> str:
+    """An estimate with its interval, with the digits that it has elsewhere in a report."""
+    known = math.isfinite(low) or math.isfinite(high)
+    if subject in RATIOS:
+        return f"{ratio_number(value)}{f' ({ratio_span(low, high)})' if known else ''}"
+    places = (miles_decimals if unit == "mi" else interval_decimals)(value, low, high)
+    return f"{fixed(value, places)}{f' ({span(low, high, places)})' if known else ''}"
 
 
 def _elsewhere(changes: Changes) -> list[str]:
