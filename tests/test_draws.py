@@ -72,6 +72,17 @@ def test_a_pair_has_the_correlation_of_the_trucks():
     assert 2 * math.sin(math.pi * ranks / 6) == pytest.approx(0.8, abs=0.03)
 
 
+def test_pairs_that_all_tell_the_same_difference_are_drawn_apart():
+    plain = ms.cost_inputs()
+    weights = [draws.marginal_cost(plain.edge(kind), plain, lines.LINES) for kind in (ms.STEEL, ms.CARBIDE)]
+    alike = 0.16 * (weights[0] / weights[1]) ** 2  # the cost of both varies alike from truck to truck
+    given = ms.uses() | {ms.CARBIDE: Use(Sample(0.8, alike, 4), 0, 0, 8000.0)}
+    inputs = ms.cost_inputs(uses=given, pairings={ms.CARBIDE: Pairing(4, 1.0)}, n_draws=20_000)
+    own, other = draws.draw_pairs(inputs.edge(ms.CARBIDE), inputs.edge(ms.STEEL), inputs, lines.LINES)[0]
+    assert np.isfinite(own.use).all() and np.isfinite(other.use).all()
+    assert abs(stats.spearmanr(own.use, other.use).statistic) < 0.05
+
+
 def test_hours_are_drawn_and_never_negative():
     inputs = ms.cost_inputs(n_draws=1000)
     steel = inputs.edge(ms.STEEL)

@@ -200,9 +200,11 @@ def _contrast(
     """Variance of the difference in cost that comes from the wear, its degrees of freedom, and the correlation of the uses."""
     a, b = edge.use.sample, reference.use.sample
     weights = [np.asarray(marginal_cost(one, inputs, known)) for one in (edge, reference)]
-    contrast = Contrast.of(a, b, inputs.pairings.get(edge.edge_type, Pairing(0, 0.0)))
-    found = contrast.at(weights[0], weights[1], two_sided_tail(inputs.confidence_level))
-    variance, df = (float(part) for part in found)
+    tail = two_sided_tail(inputs.confidence_level)
+    pairing = inputs.pairings.get(edge.edge_type, Pairing(0, 0.0))
+    variance, df = (float(part) for part in Contrast.of(a, b, pairing).at(*weights, tail))
+    if not math.isfinite(variance):  # every truck tells the same difference: a chance of few trucks, not certainty
+        variance, df = (float(part) for part in Contrast.of(a, b).at(*weights, tail))
     parts = [
         float(weight) * math.sqrt(float(one.variance_of_mean))
         for weight, one in zip(weights, (a, b), strict=True)
