@@ -307,3 +307,13 @@ def test_decisions_can_be_taken_in_and_are_carried_out(tmp_path):
     clean = plan_intake(path, folder, accept_clean=True)
     assert only(clean).growth.positions == (0,)
     assert check_trial(folder).is_clean
+
+
+def test_a_header_with_a_sign_that_is_not_printed_is_no_obstacle_the_second_time(tmp_path):
+    folder = write_trial(tmp_path / "trial")
+    path = tmp_path / "storms.csv"
+    path.write_bytes(b"storm_id,start,end,\x07\nW1,2030-12-01,2030-12-02,3.5\n")
+    assert plan_intake(path, folder).n_added == 1
+    (folder / "storms.csv").write_bytes(path.read_bytes())
+    again = plan_intake(path, folder)
+    assert (again.n_added, again.n_there) == (0, 1)

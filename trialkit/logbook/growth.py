@@ -193,6 +193,10 @@ def grown(
         not_kept += [(positions[place], _not_kept(incoming, positions[place], target)) for place in odd]
         kept = [place for place in kept if place not in odd]
         raw = _read_back([rows[place] for place in kept], target)
+    if (
+        raw is None and not kept
+    ):  # a header of few and odd letters may read as no text where no row stands below it
+        raw = _read_back([], _plainly_headed(target))
     if raw is None:
         raise NotAddedError(
             f"nothing was added: the rows for {target.path.name} would not read back together."
@@ -207,6 +211,14 @@ def grown(
         replace(raw, frame=raw.frame.set_axis(index, axis=0), file=_file(target), next_row=index.stop),
     )
     return growth, not_kept
+
+
+def _plainly_headed(target: Target) -> Target:
+    """The file with a header in which a sign that is not printed is a question mark."""
+    header = tuple(
+        "".join(sign if sign.isprintable() else "?" for sign in cell) for cell in target.dialect.header
+    )
+    return replace(target, dialect=replace(target.dialect, header=header))
 
 
 def _file(target: Target) -> str:

@@ -202,9 +202,11 @@ def _contrast(
     weights = [np.asarray(marginal_cost(one, inputs, known)) for one in (edge, reference)]
     tail = two_sided_tail(inputs.confidence_level)
     pairing = inputs.pairings.get(edge.edge_type, Pairing(0, 0.0))
-    variance, df = (float(part) for part in Contrast.of(a, b, pairing).at(*weights, tail))
-    if not math.isfinite(variance):  # every truck tells the same difference: a chance of few trucks, not certainty
-        variance, df = (float(part) for part in Contrast.of(a, b).at(*weights, tail))
+    variance, df = (float(part) for part in Contrast.of(a, b, pairing).at(weights[0], weights[1], tail))
+    if not math.isfinite(
+        variance
+    ):  # every truck tells the same difference: a chance of few trucks, not certainty
+        variance, df = (float(part) for part in Contrast.of(a, b).at(weights[0], weights[1], tail))
     parts = [
         float(weight) * math.sqrt(float(one.variance_of_mean))
         for weight, one in zip(weights, (a, b), strict=True)

@@ -10,6 +10,7 @@ are empty, and a heading under which nothing stands is left out of the documents
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
@@ -175,7 +176,7 @@ class CouncilReport:
         found, more = self.found.cost, self._action().acts[1:]
         return self._final(
             *([blocks.text(*more)] if more else []),
-            decision_sections.alternatives_table(found),
+            decision_sections.alternatives_table(found, brief=True),
             decision_sections.fiscal_table(found, brief=True),
         )
 
@@ -222,7 +223,7 @@ class CouncilReport:
             *self._section(
                 TRUST_TITLE,
                 blocks.text(
-                    *look_study.sentences(self.look), *council.trust(self.found.doubt, self._without_trucks())
+                    *look_study.sentences(self.look), *council.trust(self.found.doubt, self._without_trucks)
                 ),
                 *self._winters(),
             ),
@@ -317,7 +318,10 @@ class CouncilReport:
         """Questions and answers, and the alternatives weighed: for a meeting that has something to decide."""
         found = self.found
         return [
-            *self._section(QUESTIONS_TITLE, decision_sections.questions(found.cost, found.noise, salt)),
+            *self._section(
+                QUESTIONS_TITLE,
+                decision_sections.questions(found.cost, found.noise, salt, self._without_trucks),
+            ),
             *self._section(
                 WEIGHED_TITLE,
                 decision_sections.weighed_table(found.cost),
@@ -340,6 +344,7 @@ class CouncilReport:
             cost_sections.specification_table(found),
         ]
 
+    @cached_property
     def _without_trucks(self) -> WithoutTrucks | None:
         return cost_study.without_trucks(self.found.cost, self.found.lives)
 

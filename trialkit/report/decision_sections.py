@@ -7,13 +7,14 @@ Each call returns one block. Where there is nothing to show it says so in a sent
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import pandas as pd
 
 from trialkit import columns as c
 from trialkit import display, verdicts
-from trialkit.report import blocks, cost_words, decision_words, fiscal_words, prose, question_words
+from trialkit.money.without_trucks import WithoutTrucks
+from trialkit.report import blocks, cost_words, fiscal_words, prose, question_words
 from trialkit.report.cost_study import CostStudy
 from trialkit.report.noise_study import NoiseStudy
 
@@ -26,20 +27,12 @@ NO_ALTERNATIVES = "No alternatives can be costed: no miles are planned, or a cos
 NO_VERDICTS = "There is no edge type to judge."
 
 
-def action(
-    found: CostStudy, deciding: Mapping[str, str] | None = None, told: Mapping[str, str] | None = None
-) -> blocks.Block:
-    """The recommended action; see `decision_words.recommended_action`."""
-    said = decision_words.recommended_action(found, deciding, told).sentences
-    return blocks.findings(said, title=ACTION_TITLE)
-
-
-def alternatives_table(found: CostStudy) -> blocks.Block:
-    """What a council can choose between, in money."""
+def alternatives_table(found: CostStudy, *, brief: bool = False) -> blocks.Block:
+    """What a council can choose between, in money; in brief with fewer notes."""
     frame, headings = fiscal_words.alternatives_in_brief(found)
     if frame.empty:
         return blocks.text(cost_words.nothing(found) or NO_ALTERNATIVES)
-    notes = fiscal_words.alternative_notes(found)
+    notes = fiscal_words.alternative_notes(found, brief=brief)
     return blocks.table(frame, ALTERNATIVES_CAPTION, headings=headings, notes=notes)
 
 
@@ -53,19 +46,22 @@ def weighed_table(found: CostStudy) -> blocks.Block:
 
 def fiscal_table(found: CostStudy, *, brief: bool = False) -> blocks.Block:
     """One-time and recurring cost, next season's order, and the cost of doing nothing; in brief without what each rests on."""
-    frame = fiscal_words.fiscal_impact(found)
+    frame = fiscal_words.fiscal_impact(found, brief=brief)
     if frame.empty:
         return blocks.text(cost_words.nothing(found) or cost_words.NO_PLAN)
     frame = frame.drop(columns=fiscal_words.BASIS_TEXT) if brief else frame
-    notes = fiscal_words.fiscal_notes(found)
+    notes = fiscal_words.fiscal_notes(found, brief=brief)
     return blocks.table(frame, FISCAL_CAPTION, headings=fiscal_words.FISCAL_HEADINGS, notes=notes)
 
 
 def questions(
-    found: CostStudy, noise: NoiseStudy | None = None, salt: Sequence[str | blocks.Finding] = ()
+    found: CostStudy,
+    noise: NoiseStudy | None = None,
+    salt: Sequence[str | blocks.Finding] = (),
+    without: WithoutTrucks | None = None,
 ) -> blocks.Block:
     """Questions a member may ask, each a paragraph with its answer."""
-    asked = question_words.questions(found, noise, salt)
+    asked = question_words.questions(found, noise, salt, without)
     paragraphs = [
         (prose.Run(text=one.question, bold=True), *prose.literal(f" {one.answer}")) for one in asked
     ]

@@ -30,6 +30,7 @@ from trialkit.formatting import (
 from trialkit.money import alternatives as alt
 from trialkit.money import lines
 from trialkit.money.bids import RANK
+from trialkit.money.kept import kept_words
 from trialkit.money.order import N_CARRIED
 from trialkit.report import cost_words
 from trialkit.report.cost_study import CostStudy
@@ -48,6 +49,7 @@ ALTERNATIVE_HEADINGS = {
     ALTERNATIVE_TEXT: "Alternative", FIRST_TEXT: "Bought in the first year", LATER_TEXT: "Bought in a later year",
     alt.RISK: "Risk", alt.NOT_KNOWN: "What is not known",
 }  # fmt: skip
+BOUGHT = "What is bought is edges and kits, without labor"
 ROUNDED = "Amounts are rounded to what their intervals support, so one less another need not give the difference that is printed."
 IMPACT, AMOUNT_TEXT, BASIS_TEXT, STAFF = "impact", "amount_text", "basis_text", "staff"
 FISCAL_HEADINGS = {
@@ -98,23 +100,32 @@ def alternatives_weighed(found: CostStudy) -> tuple[pd.DataFrame, dict[str, str]
     return frame, ALTERNATIVE_HEADINGS
 
 
-def alternative_notes(found: CostStudy) -> list[str]:
-    """How the costs of the alternatives are meant."""
+def alternative_notes(found: CostStudy, *, brief: bool = False) -> list[str]:
+    """How the costs of the alternatives are meant; in brief without why some trucks keep their edges, which the text then says."""
     if found.choices is None:
         return []
-    notes = list(found.choices.notes)
-    if len(found.choices.table):
+    why = kept_words(found.kept, found.labels) if brief else []
+    notes = [note for note in found.choices.notes if note not in why]
+    if len(found.choices.table) and brief:
+        notes.append(f"{BOUGHT}. {ROUNDED}")
+    elif len(found.choices.table):
         notes.append(
-            "What is bought is edges and kits, without labor; every truck that changes is taken to start with a new set, while the order "
-            "for next season counts the part-worn sets that go on again."
+            f"{BOUGHT}; every truck that changes is taken to start with a new set, while the order for next season counts the part-worn "
+            "sets that go on again."
         )
         notes.append(ROUNDED)
     return notes
 
 
 # ---------------------------------------------------------------- what it costs the town
-def fiscal_impact(found: CostStudy) -> pd.DataFrame:
+def fiscal_impact(found: CostStudy, *, brief: bool = False) -> pd.DataFrame:
     """One-time and recurring cost of the recommended action, next season's order, and what doing nothing costs.
+
+    Parameters
+    ----------
+    found : CostStudy
+    brief : bool
+        Whether the order is told of a middling winter only.
 
     Returns
     -------
@@ -140,7 +151,7 @@ def fiscal_impact(found: CostStudy) -> pd.DataFrame:
                 f"{AMOUNT_BLANK}, {FUND_BLANK}",
             )
         )
-    rows += _order_rows(found)
+    rows += _order_rows(found, () if brief else (LIGHT, HARD))
     ends = [row[name] for name in ANNUAL] if row else []
     season = (
         amount(currency, *ends, at_most=bought and no_wear(found, found.recommended)) if ends else NOT_KNOWN
@@ -167,8 +178,8 @@ def fiscal_impact(found: CostStudy) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(FISCAL_HEADINGS))
 
 
-def fiscal_notes(found: CostStudy) -> list[str]:
-    """How the amounts of the fiscal impact go together, and at which price they are."""
+def fiscal_notes(found: CostStudy, *, brief: bool = False) -> list[str]:
+    """How the amounts of the fiscal impact go together, and at which price they are; in brief the first only."""
     row = alternative_row(found, alt.WHOLE_FLEET)
     if (
         found.costs is None
@@ -178,6 +189,11 @@ def fiscal_notes(found: CostStudy) -> list[str]:
     ):
         return []
     price = found.costs.inputs.edge(found.recommended).price
+    if brief:
+        return [
+            "The order is what has to be paid next season. The first sets and the first year's purchases tell of the same purchase: they "
+            "are not to be added to it."
+        ]
     said = [
         "The order for next season, the first outfit and what is bought in the first year tell of the same purchase: they are not to be "
         "added up. The order is what has to be paid next season; the first outfit takes every set as new, and the first year adds what "
@@ -201,7 +217,7 @@ def _bid_price(found: CostStudy) -> str:
     return f"; bid {ranked[0][c.BID]} asks {money(ranked[0][c.PRICE_PER_SET_USD], currency_of(found))}"
 
 
-def _order_rows(found: CostStudy) -> list[tuple[str, str, str, str]]:
+def _order_rows(found: CostStudy, also: Sequence[str]) -> list[tuple[str, str, str, str]]:
     if found.order is None or found.order.fleet.empty:
         return [
             (
@@ -221,7 +237,7 @@ def _order_rows(found: CostStudy) -> list[tuple[str, str, str, str]]:
         )
     ]
     apart = found.costs is None or found.costs.inputs.plan.tells_winters_apart
-    for winter in (LIGHT, HARD) if apart else ():
+    for winter in also if apart else ():
         rows.append(
             (
                 f"The same in a {winter} winter",

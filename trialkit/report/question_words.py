@@ -15,6 +15,7 @@ from trialkit.formatting import PLOWS, counted, listed, money, number, percent, 
 from trialkit.money import cost_sensitivity, lines
 from trialkit.money.cost_differences import EDGES_ALONE
 from trialkit.money.order import N_CARRIED
+from trialkit.money.without_trucks import WithoutTrucks
 from trialkit.report import cost_words, fiscal_words, noise_words
 from trialkit.report.block_types import Finding
 from trialkit.report.cost_study import CostStudy
@@ -43,7 +44,10 @@ class Answer(NamedTuple):
 
 
 def questions(
-    found: CostStudy, noise: NoiseStudy | None = None, salt: Sequence[str | Finding] = ()
+    found: CostStudy,
+    noise: NoiseStudy | None = None,
+    salt: Sequence[str | Finding] = (),
+    without: WithoutTrucks | None = None,
 ) -> list[Answer]:
     """Questions a member may ask, each with its answer; a question that the trial cannot answer says why.
 
@@ -54,12 +58,14 @@ def questions(
         What was found of noise in the cab.
     salt : sequence of str or Finding
         What was found of material; empty where it was not studied.
+    without : WithoutTrucks, optional
+        The rule on cost applied again without one truck at a time.
     """
     quieter = [item.sentence for item in noise_words.front_findings(noise)] if noise is not None else []
     why_not = noise.not_compared or noise.not_studied if noise is not None else ""
     told = [one.sentence if isinstance(one, Finding) else one for one in salt]
     answers = [
-        Answer(HOW_SURE, _how_sure(found)),
+        Answer(HOW_SURE, _how_sure(found, without)),
         Answer(CHEAPEST, _cheapest(found)),
         Answer(MILD, _mild(found)),
         Answer(BREAKS, _breaks(found)),
@@ -72,7 +78,7 @@ def questions(
     return [one for one in answers if one.answer]
 
 
-def _how_sure(found: CostStudy) -> str:
+def _how_sure(found: CostStudy, without: WithoutTrucks | None) -> str:
     if found.costs is None or found.verdicts is None or not found.nearest:
         return cost_words.nothing(found) or cost_words.NOTHING_JUDGED
     judged = found.verdicts.table
@@ -87,6 +93,7 @@ def _how_sure(found: CostStudy) -> str:
         cost_words.amount_words(found, row),
         f"That rests on {trucks}; the interval is as wide as these trucks differ. It knows nothing of another winter, other routes or "
         "another lot of edges.",
+        without.sentence() if without is not None else "",
     ]
     if found.sensitivity is not None:
         kinds = list(dict.fromkeys(found.sensitivity.table[c.EDGE_TYPE]))
