@@ -248,3 +248,12 @@ def test_three_rounds_of_the_others_are_enough(tmp_path):
 
 def test_a_truck_that_was_silent_as_long_before_is_only_read_more_seldom(tmp_path):
     assert problems(tmp_path, wear_readings=read_weekly(8, (1, 2, 3, 5, 6, 7))) == ()
+
+
+def test_without_a_set_that_is_on_anywhere_nobody_is_silent(tmp_path):
+    nothing = {
+        name: TABLES[name].splitlines()[0] + "\n" for name in ("edge_sets", "set_events", "wear_readings")
+    }
+    shifts = "shift_id,truck_id,start,end\nH1,T1,2030-12-01T05:00,2030-12-01T11:00\n"
+    found = problems(tmp_path, shifts=shifts, **nothing)
+    assert "position-silent" not in {problem.code for problem in found}

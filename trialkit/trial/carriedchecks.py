@@ -143,8 +143,10 @@ def _silent(line: Timeline) -> list[Problem]:
     judged = line.judged(line.lives[c.SET_ID])
     doubtful = set(units[~judged].dropna())
     lives = line.lives.assign(**{_UNIT: units})[judged & units.notna().to_numpy()]
+    if lives.empty:
+        return []
     days = _recorded(line, set(lives[_UNIT]))
-    if lives.empty or days[_UNIT].nunique() < 2:
+    if days[_UNIT].nunique() < 2:
         return []
     last = days.groupby(_UNIT)[_DAY].max()
     begun = int(moments_of(lives[c.INSTALLED]).day.min())
@@ -180,9 +182,8 @@ def _recorded(line: Timeline, units: set[str]) -> pd.DataFrame:
         parts.append(_days_of(lineage.truck_unit(frame), frame[c.START], read=False))
         anywhere = frame[frame[c.PLOW_POSITION].isna() & frame[c.TRUCK_ID].notna()]
         of_truck = _days_of(anywhere[c.TRUCK_ID], anywhere[c.START], read=False)
-        places = pd.DataFrame({"unit": sorted(units)})
-        places[_UNIT] = places["unit"].str.rpartition(", ")[0]
-        both = of_truck.merge(places, on=_UNIT)
+        places = {"unit": sorted(units), _UNIT: [unit.rpartition(", ")[0] for unit in sorted(units)]}
+        both = of_truck.merge(pd.DataFrame(places, dtype=object), on=_UNIT)
         parts.append(both.assign(**{_UNIT: both["unit"]})[[_UNIT, _DAY, _READ]])
     found = pd.concat(parts, ignore_index=True)
     return found[found[_UNIT].isin(units)].drop_duplicates()
