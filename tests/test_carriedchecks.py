@@ -250,10 +250,16 @@ def test_a_truck_that_was_silent_as_long_before_is_only_read_more_seldom(tmp_pat
     assert problems(tmp_path, wear_readings=read_weekly(8, (1, 2, 3, 5, 6, 7))) == ()
 
 
-def test_without_a_set_that_is_on_anywhere_nobody_is_silent(tmp_path):
-    nothing = {
-        name: TABLES[name].splitlines()[0] + "\n" for name in ("edge_sets", "set_events", "wear_readings")
-    }
-    shifts = "shift_id,truck_id,start,end\nH1,T1,2030-12-01T05:00,2030-12-01T11:00\n"
-    found = problems(tmp_path, shifts=shifts, **nothing)
+def test_where_no_set_can_be_judged_nobody_is_silent(tmp_path):
+    shifts = (
+        "shift_id,truck_id,plow_position,start,end,odometer_start_mi,odometer_end_mi,blade_down_mi\n"
+        "H1,T1,front,2030-12-01T05:00,2030-12-01T11:00,40110,40150,20\n"
+    )
+    twice = (
+        TABLES["set_events"]
+        + "\n".join(TABLES["set_events"].splitlines()[1:]).replace("2030-11-20", "2030-11-21")
+        + "\n"
+    )
+    found = problems(tmp_path, set_events=twice, shifts=shifts)
+    assert any(problem.stops and problem.file == "set_events.csv" for problem in found)
     assert "position-silent" not in {problem.code for problem in found}
