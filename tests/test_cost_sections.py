@@ -28,7 +28,7 @@ BLOCKS = (
     "several_years", "years_table", "turning", "turning_figure", "turning_table", "to_order", "order_table", "trucks_table", "bids",
     "bids_table", "specification_table", "limits", "caveats", "method",
 )  # fmt: skip
-DECIDED = ("action", "alternatives_table", "weighed_table", "fiscal_table", "questions")
+DECIDED = ("alternatives_table", "weighed_table", "fiscal_table", "questions")
 STUDIES = {
     "sure": made.study,
     "not shown": lambda: made.study(made.not_shown()),
@@ -88,7 +88,6 @@ def test_where_nothing_is_known_each_block_says_why():
         if name not in (
             "limits",
             "questions",
-            "action",
             "bids",
             "bids_table",
             "to_order",

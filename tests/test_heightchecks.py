@@ -76,7 +76,9 @@ def test_set_of_the_wrong_edge_type_is_said_once(tmp_path):
     sets = TABLES["edge_sets"].replace("S1,plain_steel", "S1,carbide_insert") + "S5,plain_steel,,,\n"
     trucks = TABLES["trucks"] + "T5,front,11,trip_edge,north\n"
     events = TABLES["set_events"] + "S5,T5,front,2030-11-20,install,,0,,new\n"
-    readings += "S5,2030-11-20,1,1,6.0,0,R1,caliper,0.005,yes\n"
+    readings += (
+        "S5,2030-11-20,1,1,6.0,0,R1,caliper,0.005,yes\nS5,2031-01-14,1,1,5.6,100,R1,caliper,0.005,no\n"
+    )
     problem = only(
         tmp_path, edge_types=types, edge_sets=sets, trucks=trucks, set_events=events, wear_readings=readings
     )

@@ -1,5 +1,7 @@
 """From a trial to noise and vibration: what each analysis is given, and why there may be nothing."""
 
+from dataclasses import replace
+
 import pytest
 from cab_trial import BASIC_SOUND, DOWN, LEVELS, cab_trial, half_down, sound, vibration
 
@@ -63,13 +65,11 @@ def test_tables_and_settings_reach_the_analyses(tmp_path):
     assert (difference[c.EDGE_TYPE], difference[c.ESTIMATE]) == ("carbide_insert", pytest.approx(-3.5))
 
 
-def test_confidence_level_of_the_settings_is_used(tmp_path):
+def test_confidence_level_of_the_trial_is_used(tmp_path):
     text = (tmp_path / "a", tmp_path / "b")
     trials = [cab_trial(folder, sound=sound(BASIC_SOUND)) for folder in text]
     wide = noise_study.noise_in_cab(trials[0])
-    settings = trials[1].settings.model_copy(update={"confidence_level": 0.8})
-    object.__setattr__(trials[1], "settings", settings)
-    narrow = noise_study.noise_in_cab(trials[1])
+    narrow = noise_study.noise_in_cab(replace(trials[1], confidence_level=0.8))
     assert narrow.comparison.primary()[c.CONF_LOW].iloc[0] > wide.comparison.primary()[c.CONF_LOW].iloc[0] + 2
     assert narrow.exposure.confidence_level == 0.8
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import nbformat
 import pytest
 from in_process import notebooks_in_process
+from shared_runs import shared_report
 from test_metric import us_words
 
 from trialkit import display
@@ -50,6 +51,11 @@ def metric_run(tmp_path_factory):
     (folder / "trial.toml").write_text(settings.replace('units = "us"', 'units = "metric"'), encoding="utf-8")
     with display.showing("us"), notebooks_in_process():
         yield reporting.write_report(folder, reports=folder.parent / "reports", quiet=True).parent
+
+
+@pytest.fixture(scope="module")
+def us_run(tmp_path_factory):
+    return shared_report("demo", tmp_path_factory).parent
 
 
 def shown(cell):
@@ -108,12 +114,15 @@ def words_of(block) -> str:
 @pytest.mark.parametrize(
     ("name", "at_least"), [(path.name, NUMBERS.get(path.name, 0)) for path in running.notebooks()]
 )
-def test_every_number_in_a_table_is_the_us_one_converted(metric_run, name, at_least):
-    stored = HERE / "golden" / name
-    us = {cell.id: shown(cell) for cell in nbformat.read(stored, as_version=4).cells}
-    metric = {
-        cell.id: shown(cell) for cell in nbformat.read(metric_run / "notebooks" / name, as_version=4).cells
-    }
+def test_every_number_in_a_table_is_the_us_one_converted(us_run, metric_run, name, at_least):
+    us, metric = (
+        {
+            cell.id: shown(cell)
+            for cell in nbformat.read(run / "notebooks" / name, as_version=4).cells
+            if shown(cell)
+        }
+        for run in (us_run, metric_run)
+    )
     compared = 0
     for place, before in us.items():
         tables = [block for block in before if block.kind == "data_table"]
