@@ -1,7 +1,8 @@
 """Reports that several test files look at, each made once however many processes the tests run in.
 
-The demo is reported with kernels, as a user would; the others are the smallest trial with one thing changed, by the wear
-notebook and the council report alone and without kernels.
+The demo is reported by all notebooks; the others are the smallest trial with one thing changed, by the wear notebook and the
+council report alone. The one with the needed tables only is made with kernels, as a user would; nbval runs the notebooks of the
+demo with kernels too.
 """
 
 import json
@@ -9,6 +10,7 @@ import os
 import re
 import shutil
 import time
+from contextlib import nullcontext
 from pathlib import Path
 
 import nbformat
@@ -47,9 +49,14 @@ def own_notebooks(folder):
     return folder
 
 
-def _small(home, notebooks=two_notebooks, **tables):
-    folder = write_trial(home / "trial", **tables)
+def _demo(home):
     with notebooks_in_process():
+        return reporting.write_report(DEMO, reports=home / "reports", quiet=True)
+
+
+def _small(home, notebooks=two_notebooks, engine=notebooks_in_process, **tables):
+    folder = write_trial(home / "trial", **tables)
+    with engine():
         return reporting.write_report(
             folder, reports=home / "reports", notebook_folder=notebooks(home / "notebooks"), quiet=True
         )
@@ -102,8 +109,8 @@ def _interim(home, shared):
 
 
 MAKERS = {
-    "demo": lambda home, shared: reporting.write_report(DEMO, reports=home / "reports", quiet=True),
-    "required tables only": lambda home, shared: _small(home, own_notebooks),
+    "demo": lambda home, shared: _demo(home),
+    "required tables only": lambda home, shared: _small(home, own_notebooks, engine=nullcontext),
     "one truck of each type": lambda home, shared: _one_truck(home),
     "no measurable wear": lambda home, shared: _no_wear(home),
     "metric": lambda home, shared: _small(home, settings=SETTINGS + 'units = "metric"\n'),

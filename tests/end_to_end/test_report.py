@@ -179,17 +179,8 @@ def test_the_same_inputs_give_the_same_bytes_and_one_folder(small_report, in_pro
     assert [path.name for path in run.parent.iterdir()] == [run.name]
 
 
-def test_one_truck_per_type_gives_rates_without_an_interval_and_says_why(tmp_path, two_notebooks, in_process):
-    kept = {
-        name: [line for line in TABLES[name].splitlines() if not re.match(r"T3|T4|S3|S4", line)]
-        for name in ("trucks", "edge_sets", "set_events", "wear_readings")
-    }
-    folder = write_trial(
-        tmp_path / "trial", **{name: "\n".join(lines) + "\n" for name, lines in kept.items()}
-    )
-    report = reporting.write_report(
-        folder, reports=tmp_path / "reports", notebook_folder=two_notebooks, quiet=True
-    )
+def test_one_truck_per_type_gives_rates_without_an_interval_and_says_why(tmp_path_factory):
+    report = shared_report("one truck of each type", tmp_path_factory)
     rates = pd.read_csv(report.parent / "tables" / "wear_rates.csv")
     assert rates.estimate.notna().all()
     assert rates.conf_low.isna().all()
