@@ -147,7 +147,7 @@ def test_a_saving_beyond_the_smallest_is_better_exactly_where_its_interval_is(bo
 def test_several_types_are_named_as_the_reason_only_where_they_are():
     vague = with_carbide(Sample(0.8, 0.0256, 4)) | {ms.RUBBER: Use(Sample(0.3, 0.03, 3), 0, 0, 8000.0)}
     for rule in (Rule(), Rule(10.0), Rule(20.0, saving_judged_by="estimate")):
-        for price in range(800, 5000, 100):
+        for price in range(800, 5000, 200):
             one = row(judged(rule, uses=vague, edge_sets=dearer(price)))
             because = one[c.VERDICT] == NOT_SHOWN and one[c.P_VALUE] < 0.05 <= one[c.P_HOLM]
             enough = one[c.SAVING_PCT] >= rule.smallest_saving_pct or one[c.SAVING_PCT] < 0

@@ -32,14 +32,14 @@ def impatient():
     unfinished.wait_for_others.__defaults__ = before
 
 
-@settings(max_examples=50, **SETTINGS)
+@settings(max_examples=40, **SETTINGS)
 @given(CHOOSE)
 def test_any_folder_can_be_checked(choose):
     with tempfile.TemporaryDirectory() as place:
         require_checked(write_hostile_trial(choose, Path(place) / "trial"))
 
 
-@settings(max_examples=30, **SETTINGS)
+@settings(max_examples=20, **SETTINGS)
 @given(CHOOSE, st.booleans(), st.booleans(), st.booleans())
 def test_any_rows_can_be_taken_into_any_folder(choose, harm, accept_clean, add_columns):
     with tempfile.TemporaryDirectory() as place:

@@ -2,8 +2,6 @@
 
 import io
 import json
-import subprocess
-import sys
 
 import pytest
 from conftest import TABLES
@@ -11,6 +9,7 @@ from in_process import notebooks_in_process
 from plan_trials import HEADS, TRUCKS, folder_to_plan, plan_settings
 from pypdf import PdfReader
 
+from trialkit import __main__ as command_line
 from trialkit.errors import ReportError, TrialDataError, UsageError
 from trialkit.report import plan_files, plan_study
 from trialkit.trial import checks
@@ -224,17 +223,11 @@ def test_a_name_that_looks_like_a_formula_is_refused_before_anything_is_written(
     assert not (folder / "plan").exists()
 
 
-def test_the_command_prints_what_it_did_and_ends_with_the_page(tmp_path):
+def test_the_command_prints_what_it_did_and_ends_with_the_page(tmp_path, capsys):
     folder = folder_to_plan(tmp_path / "t", trucks="truck_id,plow_position\nT1,front\nT2,front\n")
-    said = subprocess.run(
-        [sys.executable, "-m", "trialkit", "plan", str(folder), "--seed", "7"], capture_output=True, text=True
-    )
-    assert said.returncode == 0, said.stderr
-    lines = said.stdout.splitlines()
+    assert command_line.main(["plan", str(folder), "--seed", "7"]) == command_line.CLEAN
+    lines = capsys.readouterr().out.splitlines()
     assert "2 rows added to assignments.csv." in lines
     assert lines[-1] == str(folder / "plan" / "trial_plan.html")
-    wrong = subprocess.run(
-        [sys.executable, "-m", "trialkit", "plan", str(folder), "--seed", "x"], capture_output=True, text=True
-    )
-    assert wrong.returncode == 2
-    assert 'The seed is "x"; allowed: a whole number, 0 or more.' in wrong.stderr
+    assert command_line.main(["plan", str(folder), "--seed", "x"]) == command_line.WRONG_USE
+    assert 'The seed is "x"; allowed: a whole number, 0 or more.' in capsys.readouterr().err

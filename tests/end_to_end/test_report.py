@@ -52,6 +52,16 @@ def two_notebooks(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
+def short_council(two_notebooks, tmp_path_factory):
+    """The wear notebook, and of the council report only what it reads, where another notebook stops the report."""
+    folder = shutil.copytree(two_notebooks, tmp_path_factory.mktemp("short") / "notebooks")
+    notebook = nbformat.read(folder / reporting.COUNCIL_NOTEBOOK, as_version=4)
+    notebook.cells = notebook.cells[:3]
+    nbformat.write(notebook, folder / reporting.COUNCIL_NOTEBOOK)
+    return folder
+
+
+@pytest.fixture(scope="module")
 def demo_report(tmp_path_factory):
     return shared_report("demo", tmp_path_factory)
 
@@ -132,11 +142,14 @@ def test_the_report_says_the_finding_first_and_shows_no_code(demo_report):
 
 def test_a_metric_twin_gives_the_same_results(demo_report, tmp_path, two_notebooks, in_process):
     folder = writing.write_demo(tmp_path / "metric", metric=True)
-    metric = reporting.write_report(
-        folder, reports=tmp_path / "reports", notebook_folder=two_notebooks, quiet=True
-    )
+    given = {"data_dir": str(folder), "out_dir": str(tmp_path)}
+    (tmp_path / "executed").mkdir()
+    running.run_notebooks([two_notebooks / "02_wear.ipynb"], given, tmp_path / "executed")
     for name in ("wear_rates", "wear_ratios"):
-        us, twin = (pd.read_csv(report.parent / "tables" / f"{name}.csv") for report in (demo_report, metric))
+        us, twin = (
+            pd.read_csv(tables / f"{name}.csv")
+            for tables in (demo_report.parent / "tables", tmp_path / "tables")
+        )
         # known truth: the same numbers written in other units; tables carry ten digits
         pd.testing.assert_frame_equal(us, twin, rtol=1e-7)
 
@@ -215,10 +228,10 @@ def notebooks_with(installed: Path, folder: Path, source: str) -> tuple[Path, in
 
 
 def test_a_failed_run_names_the_cell_keeps_the_notebook_and_the_last_report(
-    tmp_path, small_report, two_notebooks
+    tmp_path, small_report, short_council
 ):
     broken, number = notebooks_with(
-        two_notebooks, tmp_path / "notebooks", "raise ValueError('the garage is closed')"
+        short_council, tmp_path / "notebooks", "raise ValueError('the garage is closed')"
     )
     folder, reports = small_report.parents[3] / "trial", small_report.parents[2]
     before = {path: path.read_bytes() for path in reports.rglob("*") if path.is_file()}
@@ -235,9 +248,9 @@ def test_a_failed_run_names_the_cell_keeps_the_notebook_and_the_last_report(
     assert before == {path: path.read_bytes() for path in reports.rglob("*") if path.is_file()}
 
 
-def test_a_warning_in_a_report_cell_stops_the_report(tmp_path, small_report, two_notebooks):
+def test_a_warning_in_a_report_cell_stops_the_report(tmp_path, small_report, short_council):
     broken, number = notebooks_with(
-        two_notebooks, tmp_path / "notebooks", "import warnings\nwarnings.warn('odd')"
+        short_council, tmp_path / "notebooks", "import warnings\nwarnings.warn('odd')"
     )
     with pytest.raises(ReportError, match=rf"02_wear.ipynb, cell {number}: the cell warned: .*odd"):
         reporting.write_report(
