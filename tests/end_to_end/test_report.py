@@ -142,7 +142,9 @@ def test_the_report_says_the_finding_first_and_shows_no_code(demo_report):
 
 def test_a_metric_twin_gives_the_same_results(demo_report, tmp_path, two_notebooks, in_process):
     folder = writing.write_demo(tmp_path / "metric", metric=True)
+    record = json.loads((demo_report.parent / "run.json").read_text(encoding="utf-8"))
     given = {"data_dir": str(folder), "out_dir": str(tmp_path)}
+    given["confidence_level"] = record["parameters"]["confidence_level"]
     (tmp_path / "executed").mkdir()
     running.run_notebooks([two_notebooks / "02_wear.ipynb"], given, tmp_path / "executed")
     for name in ("wear_rates", "wear_ratios"):
