@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import gc
 import io
 import re
 from pathlib import Path
@@ -156,6 +157,12 @@ def _workbook_value(cell: str) -> object:
     if re.fullmatch(r"-?\d+\.\d+", cell):
         return float(cell)
     return cell
+
+
+def pytest_collection_finish(session):
+    """What stays to the end (modules, the tests themselves) is not looked through again whenever memory is cleared up."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(autouse=True)

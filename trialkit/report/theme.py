@@ -190,29 +190,39 @@ def contrast_on_paper(color: str) -> float:
 
 def svg_text(figure: Figure) -> str:
     """The figure as SVG with text as paths: the same figure gives the same text."""
-    buffer = BytesIO()
-    with print_style():
-        _lay_out(figure)
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
-    text = buffer.getvalue().decode("utf-8")
+    text = _saved(figure, format="svg", metadata={"Date": None, "Creator": None}).decode("utf-8")
     start = text.index("<svg")
     return re.sub(r"[ \t]+\n", "\n", text[start:])
 
 
 def png_base64(figure: Figure, dpi: int = PRINT_DPI) -> str:
     """The figure as PNG at print resolution, in base64."""
+    return base64.b64encode(_saved(figure, format="png", dpi=dpi, metadata={"Software": None})).decode(
+        "ascii"
+    )
+
+
+def _saved(figure: Figure, **options: Any) -> bytes:
+    """The figure as a file, drawn in print style.
+
+    Left to itself matplotlib lays a figure out for each file anew, and draws everything once more each time to find out.
+    """
+    import matplotlib as mpl
+
     buffer = BytesIO()
     with print_style():
         _lay_out(figure)
-        figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
-    return base64.b64encode(buffer.getvalue()).decode("ascii")
+        mpl.rcParams["figure.constrained_layout.use"] = (
+            False  # else it would be laid out again after the first file
+        )
+        figure.savefig(buffer, **options)
+    return buffer.getvalue()
 
 
 def _lay_out(figure: Figure) -> None:
-    """Give every part of the figure its place once and for all.
+    """Give every part of the figure its place once and for all."""
+    import matplotlib as mpl
 
-    Left to itself matplotlib does it for each file anew, and draws everything once more each time to find out.
-    """
     engine = figure.get_layout_engine()
     if engine is None or not figure.axes:
         return
@@ -220,4 +230,7 @@ def _lay_out(figure: Figure) -> None:
     figure.set_dpi(PRINT_DPI)  # the finer, the less do whole pixels move a word
     engine.execute(figure)
     figure.set_dpi(before)
-    figure.set_layout_engine("none")
+    with mpl.rc_context({"figure.constrained_layout.use": False, "figure.autolayout": False}):
+        figure.set_layout_engine(
+            None
+        )  # with one that only holds its place everything would be drawn twice too
